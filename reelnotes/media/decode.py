@@ -1,0 +1,148 @@
+"""Pictures and sound of a clip, streamed: memory does not grow with the clip's length.
+
+Picture times count from the first frame of the clip, sound times too, so both are on one clock.
+Pictures come turned upright (rotation metadata applied).
+"""
+
+import collections
+from collections.abc import Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+from pathlib import Path
+
+import av
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.media.opening import opened
+from reelnotes.records.problems import UnreadableError
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Picture:
+    """One decoded frame: its number (None when it was reached by seeking in a clip of unknown rate), the
+    seconds from the clip's first frame, and the pixels: (h, w, 3) BGR or (h, w) grey, uint8, upright."""
+
+    frame: int | None
+    time_s: float
+    pixels: NDArray[np.uint8]
+
+
+def pictures(
+    path: Path,
+    *,
+    start_s: float = 0.0,
+    end_s: float | None = None,
+    grey: bool = False,
+    keyframes_only: bool = False,
+    every: int = 1,
+    max_side_px: int | None = None,
+) -> Iterator[Picture]:
+    """Decode a clip's pictures from ``start_s`` to ``end_s`` (seconds from the first frame).
+
+    keyframes_only   let the decoder skip everything else: costs a small part of a full decode
+    every            convert and yield only every n-th decoded frame
+    max_side_px      scale down, keeping the shape, so that the longer side is at most this
+
+    Raises UnreadableError when the clip cannot be opened or has no picture; damage met on the way
+    ends the stream early, for one bad packet must not lose the frames before it.
+    """
+    with opened(path) as container:
+        if not container.streams.video:
+            raise UnreadableError(str(path), "it holds no picture")
+        stream = container.streams.video[0]
+        stream.thread_type = "AUTO"
+        if keyframes_only:
+            stream.codec_context.skip_frame = "NONKEY"
+        rate = stream.average_rate or stream.guessed_rate or Fraction(30)
+        time_base = stream.time_base or Fraction(1, 90000)
+        first_pts = stream.start_time or 0
+        sought = start_s > 1.0
+        if sought:
+            container.seek(int(first_pts + start_s / time_base), stream=stream, backward=True)
+        count = -1
+        try:
+            for frame in container.decode(stream):
+                count += 1
+                if frame.pts is None:
+                    time_s = float(count / rate)
+                else:
+                    time_s = float((frame.pts - first_pts) * time_base)
+                if end_s is not None and time_s >= end_s:
+                    return
+                if time_s < start_s - 0.5 / float(rate) or count % every:
+                    continue
+                number = round(time_s * rate) if sought or keyframes_only else count
+                yield Picture(number, time_s, _pixels(frame, grey, max_side_px))
+        except av.FFmpegError:
+            return
+
+
+def _pixels(frame: av.VideoFrame, grey: bool, max_side_px: int | None) -> NDArray[np.uint8]:
+    width, height = frame.width, frame.height
+    if max_side_px is not None and max(width, height) > max_side_px:
+        scale = max_side_px / max(width, height)
+        width, height = max(2, round(width * scale)), max(2, round(height * scale))
+    array = frame.to_ndarray(width=width, height=height, format="gray" if grey else "bgr24").astype(np.uint8, copy=False)
+    turns = round((frame.rotation or 0) / 90) % 4  # PyAV: degrees counter-clockwise
+    return np.ascontiguousarray(np.rot90(array, turns)) if turns else array
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class SoundBlock:
+    """A stretch of mono sound: seconds from the clip's first *picture* to its first sample, and the samples, -1..1."""
+
+    time_s: float
+    samples: NDArray[np.float32]
+
+
+def sound(path: Path, *, rate_hz: int, block_s: float = 10.0) -> Iterator[SoundBlock]:
+    """Decode a clip's first audio stream to mono float32 at ``rate_hz``, in blocks of about ``block_s`` seconds.
+
+    Nothing is yielded for a clip without sound. Holes in the stream are filled with silence, so that a
+    sample's number tells its time. Raises UnreadableError when the clip cannot be opened.
+    """
+    with opened(path) as container:
+        if not container.streams.audio:
+            return
+        stream = container.streams.audio[0]
+        picture = container.streams.video[0] if container.streams.video else None
+        zero_s = float((picture.start_time or 0) * picture.time_base) if picture and picture.time_base else 0.0
+        resampler = av.AudioResampler(format="fltp", layout="mono", rate=rate_hz)
+        held: collections.deque[NDArray[np.float32]] = collections.deque()
+        n_held, start, position = 0, None, 0
+
+        def block() -> SoundBlock:
+            nonlocal n_held, start
+            samples = np.concatenate(held)
+            assert start is not None
+            made = SoundBlock(start / rate_hz - zero_s, samples)
+            held.clear()
+            start, n_held = start + len(samples), 0
+            return made
+
+        try:
+            for frame in container.decode(stream):
+                frame_pts = frame.pts
+                if start is None:
+                    begin = float(frame_pts * frame.time_base) if frame_pts is not None and frame.time_base else 0.0
+                    start = position = round(begin * rate_hz)
+                elif frame_pts is not None and frame.time_base:
+                    missing = round(float(frame_pts * frame.time_base) * rate_hz) - position
+                    if missing > rate_hz // 10:  # smaller steps are resampler delay and rounding
+                        held.append(np.zeros(missing, np.float32))
+                        n_held, position = n_held + missing, position + missing
+                for out in resampler.resample(frame):
+                    samples = out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
+                    held.append(samples)
+                    n_held, position = n_held + len(samples), position + len(samples)
+                if n_held >= block_s * rate_hz:
+                    yield block()
+            for out in resampler.resample(None):
+                samples = out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
+                held.append(samples)
+                n_held += len(samples)
+        except av.FFmpegError:
+            pass  # what came before the damage is still good
+        if held:
+            yield block()
