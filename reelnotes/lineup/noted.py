@@ -1,0 +1,103 @@
+"""When a noted event really happened.
+
+A note is written after the fact, by someone who first lands the fish, and its clock time is coarse:
+``06:42`` may be cut off or rounded. So the written time is turned into a probability over the
+instants before it, and that is weighed by one more thing that is known: the angler films what
+matters, so an instant inside footage is likelier than one outside. Mean and spread of the result
+are the event's time and its standard uncertainty.
+"""
+
+from collections.abc import Callable, Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.records.clips import Clip
+from reelnotes.records.estimates import Estimate
+from reelnotes.records.log import LogEvent
+from reelnotes.records.rates import seconds_to_frame
+from reelnotes.records.tracks import Position, Track
+from reelnotes.records.trip import PlacedClip, PlacedEvent, Sight
+
+GRID_S = 1.0
+# How much likelier an instant is when no camera ran, against one that was filmed (a judgement: people
+# who film the day start a camera when something happens, but not always).
+UNFILMED_WEIGHT = 0.2
+# A clip is named as holding an event when it holds at least this share of the event's probability.
+SIGHT_SHARE = 0.1
+
+Density = tuple[NDArray[np.float64], NDArray[np.float64]]
+
+
+def place_events(
+    events: Sequence[LogEvent], clips: Sequence[PlacedClip], track: Track, position_at: Callable[[float], Position | None]
+) -> tuple[PlacedEvent, ...]:
+    """Logged events in time order, each with its instant, place, leg and the clips that may hold it."""
+    filmed = [c for c in clips if c.time.start_utc_s is not None and c.clip.usable]
+    placed = []
+    for event in events:
+        instants, share = weigh_by_footage(noted_density(event), filmed)
+        mean = float(np.sum(instants * share))
+        sigma = float(np.sqrt(np.sum((instants - mean) ** 2 * share)))
+        time = Estimate(mean, max(sigma, GRID_S), f"{event.source}: noted late and to {event.step_s:g} s")
+        placed.append((event, time, _sights((instants, share), mean, filmed)))
+    placed.sort(key=lambda item: (item[1].value, item[0].time_utc_s))
+    return tuple(
+        PlacedEvent(f"E{n:02d}", event, time, position_at(time.value), track.leg_at(time.value), sights)
+        for n, (event, time, sights) in enumerate(placed, start=1)
+    )
+
+
+def noted_density(event: LogEvent) -> Density:
+    """Probability of the event's true instant on a grid of seconds, from the note alone.
+
+    The moment of writing: uniform over what the written digits allow, whether cut off ([t, t + step))
+    or rounded ([t - step/2, t + step/2)). The lateness: half-normal with two thirds within half of
+    ``late_s`` (common practice, no source: people note a fish within a minute or two).
+    """
+    step, late = event.step_s, max(event.late_s, GRID_S)
+    back = np.arange(0.0, 1.5 * late + GRID_S, GRID_S)
+    lateness = np.exp(-0.5 * (back / (late / 2.0)) ** 2)
+    writing = np.arange(-step / 2.0, step + GRID_S, GRID_S)
+    # Cut off and rounded overlap on [0, step/2): that half is twice as likely.
+    written = np.where((writing >= 0) & (writing < step / 2.0), 2.0, 1.0)
+    density = np.convolve(written, lateness[::-1])
+    instants = event.time_utc_s + writing[0] - back[-1] + GRID_S * np.arange(len(density))
+    return instants, density / density.sum()
+
+
+def weigh_by_footage(density: Density, filmed: Sequence[PlacedClip]) -> Density:
+    """The density again, with instants that no camera filmed made less likely."""
+    instants, share = density
+    seen = np.zeros(len(instants), bool)
+    for clip in filmed:
+        assert clip.time.start_utc_s is not None and clip.end_utc_s is not None
+        seen |= (instants >= clip.time.start_utc_s) & (instants < clip.end_utc_s)
+    weighed = share * np.where(seen, 1.0, UNFILMED_WEIGHT)
+    return instants, weighed / weighed.sum()
+
+
+def _sights(density: Density, mean: float, filmed: Sequence[PlacedClip]) -> tuple[Sight, ...]:
+    instants, share = density
+    found = []
+    for placed in filmed:
+        start, end = placed.time.start_utc_s, placed.end_utc_s
+        assert start is not None and end is not None
+        inside = (instants >= start) & (instants < end)
+        held = float(share[inside].sum())
+        if held < SIGHT_SHARE:
+            continue
+        # Inside this clip the likeliest instant is the mean of what the clip holds of the density.
+        part = share[inside] / held
+        at = float(np.sum(instants[inside] * part))
+        spread = float(np.sqrt(np.sum((instants[inside] - at) ** 2 * part)))
+        at = mean if start <= mean < end else at
+        sigma = float(np.hypot(spread, placed.time.sigma_s or 0.0))
+        found.append((held, Sight(placed.clip.name, _frame(at - start, placed.clip), at - start, max(sigma, GRID_S / 2))))
+    found.sort(key=lambda item: -item[0])
+    return tuple(sight for _, sight in found)
+
+
+def _frame(at_s: float, clip: Clip) -> int:
+    last = (clip.frames or seconds_to_frame(clip.duration_s, clip.rate)) - 1
+    return max(0, min(seconds_to_frame(max(at_s, 0.0), clip.rate), last))
