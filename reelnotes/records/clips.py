@@ -36,6 +36,8 @@ class Clip:
     frames        exact number of frames, or None when the file does not tell
     duration_s    of the picture, first frame's start to last frame's end, by the camera's own count
     stamp_s       the creation stamp's digits read as if UTC (POSIX seconds), or None
+    stamp_is_utc  True when the stamp was written with its UTC offset, so that stamp_s *is* UTC (as set on the device)
+    stamp_from    where the stamp stood: "metadata" | "file name" | ""
     stamp_step_s  resolution of that stamp (1 s as a rule)
     file_time_s   the file's modification time (UTC), weak evidence
     timecode      the start timecode track's text, or None
@@ -69,6 +71,9 @@ class Clip:
     chapters: int = 0
     lead_s: float = 0.0
     set_aside: str = ""
+    stamp_is_utc: bool = False
+    stamp_from: str = ""
+    device_hint: str = ""  # what else names the device (comment, encoder): tells cameras apart
 
     @property
     def usable(self) -> bool:
