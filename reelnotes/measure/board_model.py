@@ -1,0 +1,137 @@
+"""A board ready to be looked for: its empty picture as rasters of any scale, in the grey that shows its print best."""
+
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.lens_model import Floats
+from reelnotes.records.boards import Board, Marker
+from reelnotes.records.problems import Refusal
+
+
+@dataclass(frozen=True, slots=True)
+class Raster:
+    """A picture of the board's plane, square on: pixel (u, v) shows x = x0_mm + u / px_per_mm,
+    y = y0_mm - v / px_per_mm, at height z_mm above the surface."""
+
+    px_per_mm: float
+    x0_mm: float
+    y0_mm: float
+    width_px: int
+    height_px: int
+    z_mm: float = 0.0
+
+    @classmethod
+    def over(cls, board: Board, px_per_mm: float, margin_mm: float = 0.0, z_mm: float = 0.0) -> "Raster":
+        """The raster that holds the board and ``margin_mm`` around it."""
+        width = round((board.length_mm + 2 * margin_mm) * px_per_mm)
+        height = round((board.width_mm + 2 * margin_mm) * px_per_mm)
+        half = 0.5 / px_per_mm
+        return cls(px_per_mm, half - margin_mm, board.width_mm + margin_mm - half, width, height, z_mm)
+
+    def to_mm(self, uv: Floats) -> Floats:
+        """(..., 2) raster pixels -> (..., 2) board x, y."""
+        uv = np.asarray(uv, np.float64)
+        return np.stack([self.x0_mm + uv[..., 0] / self.px_per_mm, self.y0_mm - uv[..., 1] / self.px_per_mm], axis=-1)
+
+    def to_px(self, mm: Floats) -> Floats:
+        """(..., 2) board x, y -> (..., 2) raster pixels."""
+        mm = np.asarray(mm, np.float64)
+        return np.stack([(mm[..., 0] - self.x0_mm) * self.px_per_mm, (self.y0_mm - mm[..., 1]) * self.px_per_mm], axis=-1)
+
+
+@dataclass(frozen=True, eq=False)
+class BoardModel:
+    """A board and its picture (BGR). ``ink``: weights of B, G, R that turn a picture into the grey in which the
+    print's edges are strongest (yellow on cream is all but invisible in plain grey)."""
+
+    board: Board
+    picture: NDArray[np.uint8]
+    px_per_mm: float
+    zero_px: tuple[float, float]
+    ink: Floats
+
+    @property
+    def markers(self) -> tuple[Marker, ...]:
+        """The board's fiducial squares."""
+        return self.board.markers
+
+    @cached_property
+    def _levels(self) -> list[NDArray[np.uint8]]:
+        """The picture halved again and again, so that a small raster is drawn from a picture of like scale."""
+        levels = [self.picture]
+        while min(levels[-1].shape[:2]) > 64:
+            levels.append(cv2.resize(levels[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA).astype(np.uint8))
+        return levels
+
+    def picture_on(self, raster: Raster) -> NDArray[np.uint8]:
+        """The empty board's picture on a raster, (h, w, 3) BGR; beyond the picture its border goes on."""
+        ratio = self.px_per_mm / raster.px_per_mm
+        level = int(np.clip(np.floor(np.log2(max(ratio, 1.0)) + 0.2), 0, len(self._levels) - 1))
+        source = self._levels[level]
+        fx, fy = source.shape[1] / self.picture.shape[1], source.shape[0] / self.picture.shape[0]
+        # Raster pixel -> board -> picture pixel -> pixel of the level (corners of the picture stay corners).
+        ax, bx = self.px_per_mm / raster.px_per_mm, self.zero_px[0] + raster.x0_mm * self.px_per_mm
+        ay, by = self.px_per_mm / raster.px_per_mm, self.zero_px[1] - raster.y0_mm * self.px_per_mm
+        warp = np.array([[ax * fx, 0.0, (bx + 0.5) * fx - 0.5], [0.0, ay * fy, (by + 0.5) * fy - 0.5]])
+        left = self.px_per_mm * fx / raster.px_per_mm
+        if left > 1.05:  # what is left of the shrinking is smoothed away first, or fine ticks would alias
+            sigma = 0.5 * np.sqrt(left * left - 1.0)
+            source = cv2.GaussianBlur(source, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+        return cv2.warpAffine(source, warp, (raster.width_px, raster.height_px), borderMode=cv2.BORDER_REPLICATE,
+                              flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.uint8)  # fmt: skip
+
+    def grey(self, image: NDArray[np.uint8]) -> NDArray[np.float32]:
+        """A BGR picture in the board's own grey, float32, about 0..255."""
+        return cv2.transform(image.astype(np.float32, copy=False), self.ink.reshape(1, 3).astype(np.float32)).astype(np.float32)
+
+    def on_board(self, raster: Raster) -> NDArray[np.bool_]:
+        """(h, w) True where a raster pixel lies on the board's surface."""
+        u = np.arange(raster.width_px) / raster.px_per_mm + raster.x0_mm
+        v = raster.y0_mm - np.arange(raster.height_px) / raster.px_per_mm
+        inside_x, inside_y = (u >= 0) & (u <= self.board.length_mm), (v >= 0) & (v <= self.board.width_mm)
+        return inside_y[:, None] & inside_x[None, :]
+
+
+def load_board(board: Board) -> BoardModel | Refusal:
+    """Read the board's picture; a Refusal in one sentence when there is none or it cannot be read.
+
+    A picture without a scale is taken as showing exactly the board, edge to edge.
+    """
+    if board.picture is None:
+        return Refusal(f"the board '{board.name}' has no picture")
+    picture = _read(board.picture)
+    if picture is None:
+        return Refusal(f"the picture of the board '{board.name}' cannot be read ({board.picture.name})")
+    scale = board.px_per_mm or picture.shape[1] / board.length_mm
+    zero = board.zero_px or (-0.5, board.width_mm * scale - 0.5)
+    return BoardModel(board, picture, scale, zero, _ink(picture, board, scale, zero))
+
+
+def _read(path: Path) -> NDArray[np.uint8] | None:
+    try:
+        data = np.fromfile(path, np.uint8)
+    except OSError:
+        return None
+    image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
+    return None if image is None else image.astype(np.uint8)
+
+
+def _ink(picture: NDArray[np.uint8], board: Board, scale: float, zero: tuple[float, float]) -> Floats:
+    """The colour direction along which the print's edges are strongest: the first principal axis of the colour
+    gradients, kept halfway to plain grey, because cameras carry colour at half the resolution and more noise."""
+    half_mm = cv2.resize(picture, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    x, y = int(max(zero[0] / scale, 0)), int(max(zero[1] / scale - board.width_mm, 0))
+    area = half_mm[y : y + int(board.width_mm), x : x + int(board.length_mm)]
+    luma = np.array([0.114, 0.587, 0.299])
+    if min(area.shape[:2]) < 8:
+        return luma
+    edges = np.concatenate([np.diff(area, axis=0).reshape(-1, 3), np.diff(area, axis=1).reshape(-1, 3)]).astype(np.float64)
+    axis = np.linalg.eigh(edges.T @ edges)[1][:, -1]
+    axis = axis * np.sign(axis.sum())
+    mixed = 0.5 * np.clip(axis, 0, None) / max(float(np.clip(axis, 0, None).sum()), 1e-9) + 0.5 * luma
+    return np.asarray(mixed / mixed.sum(), np.float64)
