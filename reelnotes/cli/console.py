@@ -1,0 +1,84 @@
+"""What the user sees: progress and problems on stderr, results on stdout, one place for exit codes."""
+
+import json
+import logging
+import sys
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from typing import Any
+
+from rich.console import Console
+from rich.logging import RichHandler
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
+
+from reelnotes.records.problems import Problem
+
+DONE, DONE_WITH_SOME_SET_ASIDE, UNUSABLE = 0, 1, 2
+
+
+@dataclass(frozen=True, slots=True)
+class Voice:
+    """How much to say: ``as_json`` puts one JSON object on stdout and nothing else there."""
+
+    as_json: bool = False
+    quiet: bool = False
+    verbose: bool = False
+
+    @property
+    def out(self) -> Console:
+        """Results for people; silent when machines read stdout."""
+        return Console(quiet=self.as_json or self.quiet, soft_wrap=True, highlight=False)
+
+    @property
+    def err(self) -> Console:
+        """Progress and problems."""
+        return Console(stderr=True, quiet=self.quiet, soft_wrap=True, highlight=False)
+
+    def set_up_logging(self) -> None:
+        """Library messages go to stderr, warnings only unless --verbose."""
+        level = logging.DEBUG if self.verbose else logging.ERROR
+        handler = RichHandler(console=Console(stderr=True), show_path=False, rich_tracebacks=False)
+        logging.basicConfig(level=level, format="%(name)s: %(message)s", handlers=[handler], force=True)
+        for name in ("fontTools", "PIL", "fpdf", "matplotlib", "numba", "h5py"):
+            logging.getLogger(name).setLevel(logging.ERROR)
+
+    @contextmanager
+    def progress(self) -> Iterator["Steps"]:
+        """A progress display on stderr, for the length of the block."""
+        columns = (TextColumn("{task.description:<34}"), BarColumn(bar_width=24), TextColumn("{task.fields[what]}"), TimeElapsedColumn())
+        shown = Progress(*columns, console=Console(stderr=True), transient=True, disable=self.quiet or not sys.stderr.isatty())
+        with shown:
+            yield Steps(shown)
+
+    def result(self, facts: dict[str, Any]) -> None:
+        """With --json: the facts as one JSON object on stdout."""
+        if self.as_json:
+            sys.stdout.write(json.dumps(facts, ensure_ascii=False, indent=1) + "\n")
+
+    def tell(self, problems: Iterable[Problem]) -> int:
+        """Say each problem once on stderr; the exit code that follows from them."""
+        code = DONE
+        for problem in problems:
+            if problem.serious:
+                code = DONE_WITH_SOME_SET_ASIDE
+            colour = "yellow" if problem.serious else "dim"
+            self.err.print(f"[{colour}]{'!' if problem.serious else '-'}[/] {escape(str(problem))}")
+        return code
+
+
+class Steps:
+    """Hands each long step its own bar; a step reports (share 0..1, what it works on)."""
+
+    def __init__(self, shown: Progress) -> None:
+        self._shown = shown
+
+    def __call__(self, name: str) -> Callable[[float, str], None]:
+        """Start the bar of one step and return its reporter."""
+        task: TaskID = self._shown.add_task(name, total=1.0, what="")
+
+        def report(share: float, what: str = "") -> None:
+            self._shown.update(task, completed=min(max(share, 0.0), 1.0), what=what[-48:])
+
+        return report

@@ -1,0 +1,145 @@
+"""One run, as a table of contents. The only place where the rooms' verbs meet.
+
+    take in -> track -> clocks -> line-up -> lengths -> moments -> edit list -> record -> files
+
+Each stage is a function from what lies before it to what comes after; the commands of
+:mod:`reelnotes.cli` call as many of them as they need.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import reelnotes
+from reelnotes.clocks import solve_clocks
+from reelnotes.cuts import choose_cuts, write_cuts
+from reelnotes.intake import read_trip
+from reelnotes.ledger import join_lengths, write_ledger
+from reelnotes.lineup import line_up
+from reelnotes.measure import limit_notes, measure_clips, write_evidence
+from reelnotes.moments import find_moments
+from reelnotes.records.clips import Clip
+from reelnotes.records.clocks import Clocks
+from reelnotes.records.cuts import EditList, Moment
+from reelnotes.records.folder import TripFolder
+from reelnotes.records.lengths import FishLength
+from reelnotes.records.problems import Problem, UsageError
+from reelnotes.records.record import TripRecord
+from reelnotes.records.tracks import Track
+from reelnotes.records.trip import LineUp
+from reelnotes.sorting import sort_clips
+from reelnotes.summary import write_post
+from reelnotes.track import clean_track, position_at, speed_series
+
+Report = Callable[[float, str], None]
+Steps = Callable[[str], Report]
+
+
+def no_steps(_name: str) -> Report:
+    """Progress for those who want none."""
+    return lambda _share, _what="": None
+
+
+@dataclass(frozen=True)
+class Lined:
+    """A trip up to its line-up."""
+
+    folder: TripFolder
+    track: Track
+    clocks: Clocks
+    lineup: LineUp
+
+
+def run_trip(root: Path, out: Path | None = None, steps: Steps = no_steps) -> TripRecord:
+    """The whole job: read the folder ``root`` and write everything into ``out`` (default ``outputs/<name>``).
+
+    Raises UsageError when there is no such folder or nothing usable in it; everything less is told in
+    the record's problems.
+    """
+    out = output_folder(root, out)
+    lined = line_up_trip(root, steps)
+    lengths = measure_lengths(lined, out, steps)
+    moments, edit = choose_story(lined, lengths, steps)
+    record = make_record(lined, lengths, moments, edit)
+    write_ledger(record, out)
+    write_cuts(edit, lined.lineup, out, root)
+    write_sorted(lined, out)
+    write_post(record, out / "post")
+    return record
+
+
+def output_folder(root: Path, out: Path | None) -> Path:
+    """Where a trip's outputs go. Raises UsageError when that would be inside the trip's own clips or a file."""
+    chosen = (out or Path("outputs") / root.resolve().name).resolve()
+    if chosen.exists() and not chosen.is_dir():
+        raise UsageError(str(chosen), "it is a file, so no outputs can go into it", "name another folder with --out")
+    if chosen == root.resolve():
+        raise UsageError(str(chosen), "outputs cannot go into the trip folder itself", "name another folder with --out")
+    return chosen
+
+
+def line_up_trip(root: Path, steps: Steps = no_steps) -> Lined:
+    """Read the folder, clean the track, solve the clocks, put everything on one time line."""
+    folder = read_trip(root, steps("Reading the trip folder"))
+    track = clean_track(folder.fixes)
+    clocks = solve_clocks(folder, track, partial(speed_series, track), steps("Solving the clocks"))
+    clips = tuple(_with_clocks_word(clip, clocks) for clip in folder.clips)
+    folder = replace(folder, clips=clips)
+    lineup = line_up(clips, clocks, track, partial(position_at, track), folder.events)
+    return Lined(folder, track, clocks, lineup)
+
+
+def _with_clocks_word(clip: Clip, clocks: Clocks) -> Clip:
+    reason = (clocks.set_aside or {}).get(clip.name, "")
+    return clip if clip.set_aside or not reason else replace(clip, set_aside=reason)
+
+
+def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[FishLength, ...]:
+    """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches."""
+    folder = lined.folder
+    if not folder.boards:
+        return ()
+    measured = measure_clips(folder, steps("Measuring fish"))
+    return join_lengths(write_evidence(measured, out), lined.lineup)
+
+
+def choose_story(
+    lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps
+) -> tuple[tuple[Moment, ...], EditList]:
+    """Find what is worth showing and cut it to the wanted length."""
+    moments = find_moments(lined.lineup, lengths, steps("Finding moments"))
+    return moments, choose_cuts(moments, lined.lineup, lined.folder.settings, title=lined.folder.title)
+
+
+def make_record(
+    lined: Lined, lengths: tuple[FishLength, ...], moments: tuple[Moment, ...] = (), edit: EditList | None = None
+) -> TripRecord:
+    """Bundle everything that was found."""
+    folder = lined.folder
+    return TripRecord(
+        folder=folder,
+        track=lined.track,
+        clocks=lined.clocks,
+        lineup=lined.lineup,
+        lengths=lengths,
+        edit=edit,
+        moments=moments,
+        problems=(*folder.problems, *clock_problems(lined.clocks)),
+        limit_notes=limit_notes(lengths, lined.lineup, folder.limits),
+        version=reelnotes.__version__,
+    )
+
+
+def clock_problems(clocks: Clocks) -> tuple[Problem, ...]:
+    """What the clocks room has to say: foreign clips, and the human's word against the rest."""
+    foreign = [
+        Problem(clip, reason, "it was set aside", "leave it out of the folder, or correct the camera's clock in trip.toml")
+        for clip, reason in sorted((clocks.set_aside or {}).items())
+    ]
+    return (*foreign, *(Problem("clocks", sentence, serious=False) for sentence in clocks.conflicts))
+
+
+def write_sorted(lined: Lined, out: Path) -> None:
+    """The clips again as links, by day, leg and catch."""
+    sort_clips(lined.lineup, lined.folder.root, out, lined.folder.zone)

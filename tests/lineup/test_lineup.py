@@ -1,0 +1,114 @@
+"""The line-up against hand-worked days."""
+
+from fractions import Fraction
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reelnotes.lineup import line_up
+from reelnotes.lineup.noted import noted_density, weigh_by_footage
+from reelnotes.records.clips import Clip
+from reelnotes.records.clocks import ClipTime, Clocks
+from reelnotes.records.log import LogEvent
+from reelnotes.records.tracks import Leg, Position, Track
+from reelnotes.records.trip import PlacedClip
+
+DAY = 1_778_300_000.0
+
+
+def clip(name: str, seconds: float = 60.0) -> Clip:
+    return Clip(name, Path(name), "chest", rate=Fraction(30000, 1001), frames=round(seconds * 30000 / 1001), duration_s=seconds)
+
+
+def note(kind: str, at: float, step: float = 60.0, **more: object) -> LogEvent:
+    return LogEvent(kind, DAY + at, step, f"log line {at:g}", **more)  # type: ignore[arg-type]
+
+
+def day(clips: dict[str, tuple[float, float]], events: list[LogEvent]):
+    track = Track(
+        pd.DataFrame({"time_utc_s": []}),
+        (
+            Leg(1, "not moving", DAY, DAY + 100, 0, 0),
+            Leg(2, "trolling", DAY + 100, DAY + 4000, 4000, 1.0),
+            Leg(3, "not moving", DAY + 4000, DAY + 5000, 0, 0),
+        ),
+    )
+    times = {name: ClipTime(name, "utc", DAY + start, 0.1) for name, (start, _) in clips.items()}
+    made = [clip(name, length) for name, (_, length) in clips.items()]
+    return line_up(made, Clocks(times), track, lambda t: Position(t, 60.0, 5.0, 3.0, 1.0, 0.1, 90.0), events)
+
+
+def test_clips_before_on_and_after_the_water() -> None:
+    lined = day({"ramp": (0, 40), "launch": (80, 60), "sea": (1000, 60), "cook": (4500, 60)}, [])
+    assert [(c.clip.name, c.when) for c in lined.clips] == [
+        ("ramp", "before"), ("launch", "on the water"), ("sea", "on the water"), ("cook", "after"),
+    ]  # fmt: skip
+    assert lined.clip("launch").leg.kind == "trolling"  # most of it lies there
+
+
+def test_an_unplaced_clip_keeps_its_row_and_gets_no_place() -> None:
+    lined = line_up([clip("a")], Clocks({}), Track(pd.DataFrame({"time_utc_s": []})), lambda _t: None, [])
+    assert lined.clips[0].time.placed == "none" and lined.clips[0].position is None and lined.clips[0].when == ""
+
+
+def test_an_event_is_before_its_note_and_inside_the_footage() -> None:
+    # Filmed 960 to 1020, noted "at 1080" to the minute: the filmed minute before the note is the likeliest.
+    lined = day({"sea": (960, 60)}, [note("landed", 1080, species="cod")])
+    event = lined.events[0]
+    assert DAY + 960 < event.time.value < DAY + 1080
+    assert event.sights[0].clip == "sea" and 0 <= event.sights[0].frame < 1798
+    assert event.sights[0].sigma_s > 5
+
+
+def test_an_event_outside_all_footage_says_so() -> None:
+    lined = day({"sea": (200, 60)}, [note("sighting", 3000)])
+    assert lined.events[0].sights == () and lined.events[0].leg.kind == "trolling"
+
+
+def test_a_noted_time_has_the_spread_that_its_digits_give() -> None:
+    def spread(step: float) -> float:
+        t, p = noted_density(LogEvent("note", DAY, step, "x", late_s=1.0))
+        return float(np.sqrt(np.sum((t - np.sum(t * p)) ** 2 * p)))
+
+    # A uniform written second, minute: at least step/sqrt(12) (GUM 4.3.7, rectangular distribution)
+    assert spread(60.0) > 60 / np.sqrt(12) and spread(1.0) < 2.0
+
+
+@given(st.floats(1, 3600), st.floats(1, 600), st.floats(-500, 500), st.floats(1, 900))
+def test_densities_are_densities(step: float, late: float, start: float, length: float) -> None:
+    event = LogEvent("note", DAY, step, "x", late_s=late)
+    placed = PlacedClip(clip("a", length), ClipTime("a", "utc", DAY + start, 0.1))
+    t, p = weigh_by_footage(noted_density(event), [placed])
+    assert p.sum() == pytest.approx(1.0) and p.min() >= 0
+    assert t[0] <= DAY - late and t[-1] >= DAY + step - 1  # nothing that the note allows is shut out
+    assert t[-1] <= DAY + step + 2  # and no event follows its own note
+
+
+def told(*events: LogEvent) -> list[tuple[str, str, bool | None, int]]:
+    return [(c.species, c.outcome, c.kept, len(c.events)) for c in day({}, list(events)).catches]
+
+
+def test_a_fish_is_told_by_several_events() -> None:
+    assert told(
+        note("strike", 100, 1.0), note("hooked", 140, 1.0), note("landed", 300, 1.0, species="cod", kept=True),
+        note("strike", 600, 1.0), note("lost", 700, 1.0, species="pollack"),
+    ) == [("cod", "landed", True, 3), ("pollack", "lost", None, 2)]  # fmt: skip
+
+
+def test_a_missed_strike_is_no_fish() -> None:
+    assert told(note("strike", 100, 1.0), note("strike", 900, 1.0), note("landed", 1000, 1.0)) == [("", "landed", None, 2)]
+    assert told(note("strike", 100, 1.0)) == []
+
+
+def test_release_belongs_to_the_last_landed_fish() -> None:
+    rows = [note("landed", 300, 1.0, species="sea trout", kept=None), note("released", 420, 1.0, species="sea trout")]
+    assert told(*rows) == [("sea trout", "landed", False, 2)]
+    assert told(note("released", 420, 1.0, species="perch")) == [("perch", "landed", False, 1)]
+
+
+def test_an_old_hook_up_does_not_open_a_fish_hours_later() -> None:
+    assert told(note("hooked", 100, 1.0), note("landed", 9000, 1.0)) == [("", "landed", None, 1)]
