@@ -4,7 +4,6 @@ Picture times count from the first frame of the clip, sound times too, so both a
 Pictures come turned upright (rotation metadata applied).
 """
 
-import collections
 from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -12,6 +11,7 @@ from pathlib import Path
 
 import av
 import numpy as np
+from av.container import InputContainer
 from numpy.typing import NDArray
 
 from reelnotes.media.opening import opened
@@ -96,9 +96,13 @@ class SoundBlock:
     samples: NDArray[np.float32]
 
 
-def sound(path: Path, *, rate_hz: int, block_s: float = 10.0) -> Iterator[SoundBlock]:
+def sound(
+    path: Path, *, rate_hz: int, block_s: float = 10.0, start_s: float = 0.0, end_s: float | None = None
+) -> Iterator[SoundBlock]:
     """Decode a clip's first audio stream to mono float32 at ``rate_hz``, in blocks of about ``block_s`` seconds.
 
+    ``start_s`` and ``end_s`` count from the first picture; only what lies between is yielded, and a late
+    start is sought, not decoded up to. Sound before the first picture comes with the default start too.
     Nothing is yielded for a clip without sound. Holes in the stream are filled with silence, so that a
     sample's number tells its time. Raises UnreadableError when the clip cannot be opened.
     """
@@ -108,41 +112,49 @@ def sound(path: Path, *, rate_hz: int, block_s: float = 10.0) -> Iterator[SoundB
         stream = container.streams.audio[0]
         picture = container.streams.video[0] if container.streams.video else None
         zero_s = float((picture.start_time or 0) * picture.time_base) if picture and picture.time_base else 0.0
-        resampler = av.AudioResampler(format="fltp", layout="mono", rate=rate_hz)
-        held: collections.deque[NDArray[np.float32]] = collections.deque()
-        n_held, start, position = 0, None, 0
-
-        def block() -> SoundBlock:
-            nonlocal n_held, start
-            samples = np.concatenate(held)
-            assert start is not None
-            made = SoundBlock(start / rate_hz - zero_s, samples)
-            held.clear()
-            start, n_held = start + len(samples), 0
-            return made
-
-        try:
-            for frame in container.decode(stream):
-                frame_pts = frame.pts
-                if start is None:
-                    begin = float(frame_pts * frame.time_base) if frame_pts is not None and frame.time_base else 0.0
-                    start = position = round(begin * rate_hz)
-                elif frame_pts is not None and frame.time_base:
-                    missing = round(float(frame_pts * frame.time_base) * rate_hz) - position
-                    if missing > rate_hz // 10:  # smaller steps are resampler delay and rounding
-                        held.append(np.zeros(missing, np.float32))
-                        n_held, position = n_held + missing, position + missing
-                for out in resampler.resample(frame):
-                    samples = out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
-                    held.append(samples)
-                    n_held, position = n_held + len(samples), position + len(samples)
-                if n_held >= block_s * rate_hz:
-                    yield block()
-            for out in resampler.resample(None):
-                samples = out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
-                held.append(samples)
-                n_held += len(samples)
-        except av.FFmpegError:
-            pass  # what came before the damage is still good
+        if start_s > 1.0 and stream.time_base:
+            # A codec with overlapping windows needs a few frames before it is right again.
+            container.seek(int((zero_s + start_s - 0.25) / stream.time_base), stream=stream, backward=True)
+        first = round((zero_s + start_s) * rate_hz) if start_s > 0 else None
+        last = round((zero_s + end_s) * rate_hz) if end_s is not None else None
+        held: list[NDArray[np.float32]] = []
+        n_held, start = 0, 0
+        for position, samples in _numbered(container, stream, rate_hz):
+            skipped = max(0, first - position) if first is not None else 0
+            kept = samples[skipped : max(0, last - position) if last is not None else None]
+            if len(kept):
+                if not held:
+                    start = position + skipped
+                held.append(kept)
+                n_held += len(kept)
+            if n_held >= block_s * rate_hz:
+                yield SoundBlock(start / rate_hz - zero_s, np.concatenate(held))
+                held, n_held = [], 0
+            if last is not None and position + len(samples) >= last:
+                break
         if held:
-            yield block()
+            yield SoundBlock(start / rate_hz - zero_s, np.concatenate(held))
+
+
+def _numbered(
+    container: InputContainer, stream: av.AudioStream, rate_hz: int
+) -> Iterator[tuple[int, NDArray[np.float32]]]:
+    """Mono pieces with the number of their first sample, counted from the stream's time zero; no holes between them."""
+    resampler = av.AudioResampler(format="fltp", layout="mono", rate=rate_hz)
+    position: int | None = None
+    try:
+        for frame in container.decode(stream):
+            begin = round(float(frame.pts * frame.time_base) * rate_hz) if frame.pts is not None and frame.time_base else None
+            if position is None:
+                position = begin or 0
+            elif begin is not None and begin - position > rate_hz // 10:  # smaller steps: resampler delay, rounding
+                yield position, np.zeros(begin - position, np.float32)
+                position = begin
+            for out in resampler.resample(frame):
+                samples = out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
+                yield position, samples
+                position += len(samples)
+        for out in resampler.resample(None):
+            yield position or 0, out.to_ndarray().reshape(-1).astype(np.float32, copy=False)
+    except av.FFmpegError:
+        return  # what came before the damage is still good
