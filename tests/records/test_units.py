@@ -11,5 +11,5 @@ def test_factors() -> None:
     assert pytest.approx(si.knot, rel=1e-12) == units.KNOT_MPS
     assert pytest.approx(si.inch * 1000, rel=1e-12) == units.INCH_MM
     assert pytest.approx(si.foot, rel=1e-12) == units.FOOT_M and pytest.approx(6 * si.foot) == units.FATHOM_M
-    assert si.pound == units.POUND_KG and pytest.approx(si.oz, rel=1e-12) == units.OUNCE_KG
+    assert pytest.approx(si.pound, rel=1e-12) == units.POUND_KG and pytest.approx(si.oz, rel=1e-12) == units.OUNCE_KG
     assert units.knots(si.knot) == pytest.approx(1.0)
