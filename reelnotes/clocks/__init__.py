@@ -1,0 +1,39 @@
+"""Cameras' clocks, solved from every clue, with honest uncertainty.
+
+    runs         recordings, and the clock runs that they fall into
+    clues        one file a kind of clue
+    marks        whether stamps mark the start or the end, decided jointly
+    ties         runs tied by shared sound; false ties dropped
+    hypotheses   what a group's stamps mean, weighed by Bayes' rule
+    solver       the robust joint least squares
+    solving      the flow through all of these
+    outcome      the solution as the record wants it
+
+The room's verb is :func:`solve_clocks`.
+"""
+
+from collections.abc import Callable
+
+from reelnotes.clocks.solving import settle
+from reelnotes.records.clocks import Clocks, Clue
+from reelnotes.records.folder import TripFolder
+from reelnotes.records.tracks import Track
+
+__all__ = ["solve_clocks"]
+
+
+def solve_clocks(
+    folder: TripFolder,
+    track: Track,
+    speed_at: Callable[..., object] | None = None,
+    progress: Callable[[float, str], None] | None = None,
+) -> Clocks:
+    """When each clip was filmed, as well as its clues tell.
+
+    folder    the trip as read; track: its cleaned track (may be empty)
+    speed_at  UTC times (n,) -> speed over ground (n,) m/s, NaN where the track does not tell; for the engine clue
+    progress  told the share done (0..1) and what is being done
+    """
+    relative: list[Clue] = []
+    absolute: list[Clue] = []
+    return settle(folder, track, relative, absolute, None)
