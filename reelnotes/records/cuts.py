@@ -14,6 +14,8 @@ class Moment:
     weight     0..1, how much the story needs it
     reasons    why, a few short phrases
     order_s    the place in the story: UTC seconds where known, else the clip's order
+    chance     0..1, how likely the core holds what the moment is about (a note is late and coarse, so several
+               moments may share one event, each with its part of the probability)
     """
 
     kind: str
@@ -26,6 +28,7 @@ class Moment:
     order_s: float
     catch: str = ""
     event: str = ""
+    chance: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
