@@ -1,0 +1,37 @@
+"""The summary: the trip to read and to post, everything in ``post/`` but the chapter lines.
+
+    privacy    the one place that decides what of a place may be published
+    area       the blurred area: a fixed grid that no averaging sees through
+    hiding     the ends of an exact track, cut off
+    scrub      positions typed into free text, taken out
+    words      numbers and times as people read them
+    story      the trip in words, made from the record at its privacy: all that the writers get
+    cameras    the story of the clocks: how far off each camera was, and what settled it
+    lanes      the coverage lanes: each camera's clips on the trip's time line, as SVG
+    pages      summary.html and summary.md, from templates/
+    card       card.png, the picture to post
+    geojson    track.geojson
+
+The verb is :func:`write_post`. No writer here sees the record: they get a :class:`story.Story`,
+in which only what may be published is left.
+"""
+
+from pathlib import Path
+
+from reelnotes.records.record import TripRecord
+from reelnotes.summary.card import write_card
+from reelnotes.summary.geojson import write_geojson
+from reelnotes.summary.pages import write_pages
+from reelnotes.summary.story import tell
+
+__all__ = ["write_post"]
+
+
+def write_post(record: TripRecord, post: Path, evidence: Path | None = None) -> tuple[Path, ...]:
+    """Write summary.html, summary.md, card.png and track.geojson into ``post``; return their paths.
+
+    ``evidence`` is the folder that the lengths' pictures are relative to (default: the parent of
+    ``post``); a picture that is not there is left out. Raises OSError when ``post`` cannot be written.
+    """
+    story = tell(record, evidence or post.parent)
+    return (*write_pages(story, post), write_card(story, post / "card.png"), write_geojson(story, post / "track.geojson"))

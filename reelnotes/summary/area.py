@@ -1,0 +1,93 @@
+"""The blurred area: which part of a fixed, world-wide grid a trip touched.
+
+Adding noise to a spot fails as soon as a spot is posted twice: the mean of many noisy points is the
+spot. So nothing is drawn by chance here. The world has one grid for each blur size; the trip becomes
+the block of cells that holds all its positions, and the same spot gives the same cell for ever, in
+whatever company. Averaging a hundred posts gives the middle of a cell.
+
+The block is then grown by a quarter of a cell on every side, so that its corners and edges, the only
+coordinates that are published, lie at least that far from every place of the trip.
+
+What it cannot do: a boundary between two cells is a boundary. Posts that flip between two
+neighbouring cells tell that the spot lies near their common side, though not where along it. And a
+cell that holds only one small lake names that lake: for such waters there is "none".
+"""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from geographiclib.geodesic import Geodesic
+
+LonLat = tuple[float, float]
+
+SHORTEST_DEGREE_KM = 110.574  # of latitude, at the equator of WGS 84; longest 111.694 at the poles
+BAND_DEG = 5.0  # columns are as wide as their band's poleward edge needs
+MARGIN_SHARE = 0.25
+STEP_DEG = 0.001  # corners are published in thousandths of a degree, rounded outward
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A box between two parallels and two meridians, degrees. ``east`` may pass 180 where the box crosses the date line."""
+
+    west: float
+    south: float
+    east: float
+    north: float
+
+    @property
+    def rings(self) -> tuple[tuple[LonLat, ...], ...]:
+        """Closed rings, counter-clockwise from the south-west (RFC 7946 3.1.6); two where the date line cuts the box (3.1.9)."""
+        if self.east - self.west >= 360.0:
+            return (_ring(-180.0, self.south, 180.0, self.north),)
+        if self.east > 180.0:
+            return (_ring(self.west, self.south, 180.0, self.north), _ring(-180.0, self.south, self.east - 360.0, self.north))
+        if self.west < -180.0:
+            return (_ring(self.west + 360.0, self.south, 180.0, self.north), _ring(-180.0, self.south, self.east, self.north))
+        return (_ring(self.west, self.south, self.east, self.north),)
+
+
+def blurred_area(places: Iterable[LonLat], blur_km: float) -> Area | None:
+    """The grown block of grid cells that holds all places ((lon, lat), WGS 84 degrees); None without places."""
+    places = list(places)
+    if not places:
+        return None
+    row_deg = 180.0 / max(1, math.floor(180.0 * SHORTEST_DEGREE_KM / blur_km))
+    south = math.floor(min(lat for _, lat in places) / row_deg) * row_deg
+    north = (math.floor(max(lat for _, lat in places) / row_deg) + 1) * row_deg
+    column_deg = _column_deg(south, blur_km)
+    lons = _unwrapped([lon for lon, _ in places])
+    west = math.floor(min(lons) / column_deg) * column_deg
+    east = (math.floor(max(lons) / column_deg) + 1) * column_deg
+    return Area(
+        west=_outward(west - MARGIN_SHARE * column_deg, math.floor),
+        south=max(-90.0, _outward(south - MARGIN_SHARE * row_deg, math.floor)),
+        east=_outward(east + MARGIN_SHARE * column_deg, math.ceil),
+        north=min(90.0, _outward(north + MARGIN_SHARE * row_deg, math.ceil)),
+    )
+
+
+def _column_deg(lat: float, blur_km: float) -> float:
+    """Width of the grid's columns at a row, at least ``blur_km`` everywhere in the row's latitude band.
+
+    One width a band, and not a row: else the column's edges would wander from row to row.
+    """
+    band = math.floor(lat / BAND_DEG)
+    poleward = min(89.0, max(abs(band * BAND_DEG), abs((band + 2) * BAND_DEG)))
+    degree_km = Geodesic.WGS84.Inverse(poleward, 0.0, poleward, 0.01)["s12"] / 10.0  # type: ignore[no-untyped-call]
+    return 360.0 / max(1, math.floor(360.0 * degree_km / blur_km))
+
+
+def _unwrapped(lons: list[float]) -> list[float]:
+    """Longitudes shifted by whole turns so that none is more than half a turn from the first."""
+    first = lons[0]
+    return [lon - 360.0 * round((lon - first) / 360.0) for lon in lons]
+
+
+def _outward(value: float, rounding) -> float:  # type: ignore[no-untyped-def]  # math.floor or math.ceil
+    return float(round(rounding(value / STEP_DEG - (1e-6 if rounding is math.ceil else -1e-6)) * STEP_DEG, 3))
+
+
+def _ring(west: float, south: float, east: float, north: float) -> tuple[LonLat, ...]:
+    return ((west, south), (east, south), (east, north), (west, north), (west, south))

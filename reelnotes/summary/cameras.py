@@ -1,0 +1,78 @@
+"""The story of the clocks: how far off each camera was, how well that is known, and what settled it."""
+
+from reelnotes.records.clocks import ClockRun
+from reelnotes.records.instants import to_datetime
+from reelnotes.records.record import TripRecord
+from reelnotes.summary.privacy import Published
+from reelnotes.summary.told import ToldCamera
+from reelnotes.summary.words import clock_error, count, doubt
+
+SECONDS_A_DAY_PER_PPM = 0.0864
+TELLING_S = 600.0  # where the zone is not told, neither is a clock error that could be one of zones
+
+
+def tell_cameras(record: TripRecord, published: Published) -> tuple[ToldCamera, ...]:
+    """One entry a clock run, in the order of cameras; cameras without any run last."""
+    told = [_run(r, record, published) for r in record.clocks.runs]
+    have = {r.camera for r in record.clocks.runs}
+    for camera in record.folder.cameras:
+        n = sum(c.camera == camera.name for c in record.folder.clips)
+        if camera.name not in have and n:
+            told.append(ToldCamera(published.text(camera.name), count(n, "clip"), "Nothing tells when its clips were filmed."))
+    return tuple(told)
+
+
+def _run(run: ClockRun, record: TripRecord, published: Published) -> ToldCamera:
+    several = sum(r.camera == run.camera for r in record.clocks.runs) > 1
+    name = published.text(run.camera) + (f", clock set {run.run}" if several else "")
+    clips = [c for c in record.folder.clips if c.camera == run.camera and not record.why_set_aside(c.name)]
+    return ToldCamera(
+        name=name,
+        clips="" if several else count(len(clips), "clip"),
+        sentence=" ".join(s for s in (_error(run, record, published), _drift(run), _certainty(run, record)) if s),
+        used=tuple(published.text(w) for w in run.used) if published.extras else (),
+        dropped=tuple(published.text(w) for w in run.dropped) if published.extras else (),
+    )
+
+
+def _error(run: ClockRun, record: TripRecord, published: Published) -> str:
+    if run.placed == "relative":
+        return "Nothing ties its clock to the time of day; its clips are placed against those of other cameras only."
+    if run.placed == "none" or run.offset_s is None:
+        return "Nothing tells when its clips were filmed."
+    if "reset" in run.reading:
+        return "Its clock had lost the date; the time comes from other clues."
+    local = run.reading.startswith("local")
+    slow_s = run.offset_s + (_zone_offset_s(run, record) if local else 0.0)
+    kept = {True: "It kept local time", False: "It kept UTC" if run.reading == "UTC" else "What its clock meant is not known; it"}[local]
+    if not published.zone:
+        kept = "Its clock"
+        if abs(slow_s) > TELLING_S or not (local or run.reading == "UTC"):
+            return "Its clock was set to another time and has been put right."
+    joint = " and" if kept.startswith("It kept") else ""
+    if abs(slow_s) < max(0.05, 2.0 * (run.sigma_s or 0.0)):
+        return f"{kept}{joint} was right, as far as can be told."
+    return f"{kept}{joint} was {clock_error(slow_s)} {'slow' if slow_s > 0 else 'fast'}."
+
+
+def _zone_offset_s(run: ClockRun, record: TripRecord) -> float:
+    time = record.clocks.clips.get(run.first)
+    if time is None or time.start_utc_s is None:
+        return 0.0
+    offset = to_datetime(time.start_utc_s).astimezone(record.zone).utcoffset()
+    return offset.total_seconds() if offset else 0.0
+
+
+def _drift(run: ClockRun) -> str:
+    if run.drift_ppm is None or run.drift_sigma_ppm is None or abs(run.drift_ppm) < 2.0 * run.drift_sigma_ppm:
+        return ""
+    a_day = run.drift_ppm * SECONDS_A_DAY_PER_PPM
+    return f"It {'loses' if a_day > 0 else 'gains'} {abs(a_day):.1f} s a day."
+
+
+def _certainty(run: ClockRun, record: TripRecord) -> str:
+    if run.placed != "utc" or run.sigma_s is None:
+        return ""
+    time = record.clocks.clips.get(run.first)
+    by = f", settled by {time.clock_from}" if time is not None and time.clock_from else ""
+    return f"Its times are good to ±{doubt(run.sigma_s)} (95 %){by}."
