@@ -1,0 +1,233 @@
+"""The one verb of intake: a trip folder as a record, everything still as each device and hand wrote it."""
+
+import datetime as dt
+import hashlib
+import logging
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pandas as pd
+
+from reelnotes.intake import boards, cameras, catchlog, chapters, lenses, limits, settings, tide, zone
+from reelnotes.intake.finding import Heaps, find_files
+from reelnotes.intake.tracklogs import looks_like_track, read_track_file
+from reelnotes.media.probe import probe
+from reelnotes.records.clips import Clip
+from reelnotes.records.folder import TideTurn, TripFolder
+from reelnotes.records.log import LogEvent
+from reelnotes.records.problems import Problem, UnreadableError, UsageError
+from reelnotes.records.settings import TripSettings
+from reelnotes.records.tracks import FIX_COLUMNS
+
+log = logging.getLogger(__name__)
+
+Progress = Callable[[float, str], None]
+_LAY_OUT = "put clips under clips/<camera>/, the track under track/, the log under log/"
+
+
+def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
+    """Read a whole trip folder; nothing in it is changed.
+
+    progress   called with a share 0..1 and what is being read
+
+    What cannot be read is set aside and told in ``problems``; the rest goes on. Raises UsageError when there
+    is no such folder, or nothing in it can be used.
+    """
+    root = _folder(root)
+    tell = progress or (lambda _share, _what: None)
+    tell(0.0, "looking through the folder")
+    told, problems = settings.read_settings(root)
+    heaps = find_files(root)
+    _sort_tables(root, heaps)
+    problems += heaps.problems
+
+    clips = _probe_all(root, heaps.clips, tell)
+    tell(0.9, "reading track and log")
+    draft = _read_tracks(root, heaps.tracks, told.date, ZoneInfo(told.timezone) if told.timezone else None)
+    place, place_from, remarks = zone.find_zone(told, draft.fixes, clips)
+    date = zone.find_date(told, draft.fixes, clips, place)
+    tracks = _read_tracks(root, heaps.tracks, date, place) if draft.wants(date, place) else draft
+    problems += [*remarks, *tracks.problems]
+
+    lens_files, lens_problems = lenses.read_lenses(root, heaps.lenses)
+    board_list, board_problems = boards.read_boards(root, heaps.boards)
+    limit_list, limit_problems = limits.read_limits(root)
+    problems += [*lens_problems, *board_problems, *limit_problems]
+
+    clips = cameras.name_cameras(clips, told.camera)
+    clips, chapter_problems = chapters.join_chapters(clips)
+    camera_list, camera_problems = cameras.cameras_of(clips, told.camera, lens_files)
+    problems += [*chapter_problems, *camera_problems, *_time_mark_problems(told, clips)]
+    problems += [Problem(clip.name, clip.set_aside, "the clip was set aside") for clip in clips if not clip.usable]
+
+    events, log_problems = _read_logs(root, heaps.logs, date, place, told.units)
+    turns, tide_problems = _read_tides(root, heaps.tide, place)
+    problems += [*log_problems, *tide_problems]
+    _refuse_nothing(root, clips, tracks.fixes, events)
+    tell(1.0, "read")
+    return TripFolder(
+        root=root,
+        settings=told,
+        title=told.title or root.name,
+        zone=place,
+        zone_from=place_from,
+        date=date,
+        cameras=camera_list,
+        clips=clips,
+        fixes=tracks.fixes,
+        events=events,
+        boards=board_list,
+        lenses=lens_files,
+        tide=turns,
+        limits=limit_list,
+        problems=tuple(problems),
+    )
+
+
+def _folder(root: Path) -> Path:
+    if not root.exists():
+        raise UsageError(str(root), "there is no such folder")
+    if not root.is_dir():
+        raise UsageError(str(root), "it is a file; a trip is a folder", "name the folder that holds the clips")
+    return root.resolve()
+
+
+def _refuse_nothing(root: Path, clips: tuple[Clip, ...], fixes: pd.DataFrame, events: tuple[LogEvent, ...]) -> None:
+    if len(fixes) or events or any(clip.usable for clip in clips):
+        return
+    if clips:
+        first = clips[0]
+        what = (
+            f"none of its {len(clips)} clips can be used, and there is no track or log (first: {first.name}: {first.set_aside})"
+        )
+        raise UsageError(str(root), what, _LAY_OUT)
+    raise UsageError(str(root), "it holds no clip, track or log that can be used", _LAY_OUT)
+
+
+def _sort_tables(root: Path, heaps: Heaps) -> None:
+    """Tables outside track/ and log/ are told apart by what they hold."""
+    for path in heaps.tables:
+        if looks_like_track(path):
+            heaps.tracks.append(path)
+        elif catchlog.looks_like_log(path):
+            heaps.logs.append(path)
+        else:
+            name = path.relative_to(root).as_posix()
+            what = "its header names neither a position nor a log's columns"
+            heaps.problems.append(
+                Problem(name, what, "it was passed over", "a log needs a header row with a time column", serious=False)
+            )
+    heaps.tracks.sort()
+    heaps.logs.sort()
+
+
+def _probe_all(root: Path, paths: list[Path], tell: Progress) -> tuple[Clip, ...]:
+    clips: list[Clip] = []
+    first_of: dict[tuple[int, bytes], str] = {}
+    for number, path in enumerate(paths):
+        name = path.relative_to(root).as_posix()
+        tell(0.02 + 0.88 * number / len(paths), name)
+        clip = probe(path, name, "")
+        if clip.usable:
+            original = first_of.setdefault((clip.size_bytes, _ends(path)), name)
+            if original != name:
+                clip = replace(Clip(name, path, ""), size_bytes=clip.size_bytes, set_aside=f"it is a copy of {original}")
+        clips.append(clip)
+    return tuple(clips)
+
+
+def _ends(path: Path, length: int = 65_536) -> bytes:
+    """A digest of a file's first and last bytes: two videos that share both and their size are one video."""
+    digest = hashlib.sha256()
+    with path.open("rb") as handle:
+        digest.update(handle.read(length))
+        size = handle.seek(0, 2)
+        handle.seek(max(0, size - length))
+        digest.update(handle.read(length))
+    return digest.digest()
+
+
+@dataclass
+class _Tracks:
+    fixes: pd.DataFrame
+    problems: list[Problem] = field(default_factory=list)
+    read_with: tuple[dt.date | None, ZoneInfo | None] = (None, None)
+    needs_words: bool = False  # some file is a table or NMEA, whose times may lean on the trip's date and zone
+
+    def wants(self, date: dt.date | None, place: ZoneInfo) -> bool:
+        """True when reading again with what is known by now may change something."""
+        return self.needs_words and self.read_with != (date, place)
+
+
+def _read_tracks(root: Path, paths: list[Path], date: dt.date | None, place: ZoneInfo | None) -> _Tracks:
+    """All position logs in one frame of raw fixes, in time order (columns of records.tracks.FIX_COLUMNS)."""
+    frames: list[pd.DataFrame] = []
+    tracks = _Tracks(no_fixes(), [], (date, place), any(path.suffix.casefold() not in (".gpx", ".fit") for path in paths))
+    for path in paths:
+        name = path.relative_to(root).as_posix()
+        try:
+            fixes, problems = read_track_file(path, name, date=date, zone=place)
+        except UnreadableError as fault:
+            told = fault.problem
+            tracks.problems.append(Problem(name, told.what, "the file was set aside", told.advice))
+            continue
+        tracks.problems += problems
+        if len(fixes):
+            frames.append(fixes)
+    if frames:
+        tracks.fixes = pd.concat(frames, ignore_index=True).sort_values("time_utc_s", kind="stable", ignore_index=True)
+    return tracks
+
+
+def no_fixes() -> pd.DataFrame:
+    """An empty frame of raw fixes with its columns and types."""
+    return pd.DataFrame({column: pd.Series(dtype=str if column == "source" else float) for column in FIX_COLUMNS})
+
+
+def _read_logs(
+    root: Path, paths: list[Path], date: dt.date | None, place: ZoneInfo, units: str
+) -> tuple[tuple[LogEvent, ...], list[Problem]]:
+    events: list[LogEvent] = []
+    problems: list[Problem] = []
+    for path in paths:
+        name = path.relative_to(root).as_posix()
+        try:
+            found, told = catchlog.read_log_file(path, date=date, zone=place, units=units, rel_name=name)
+        except UnreadableError as fault:
+            problems.append(Problem(name, fault.problem.what, "the file was set aside", fault.problem.advice))
+            continue
+        events += found
+        problems += told
+    return tuple(sorted(events, key=lambda event: event.time_utc_s)), problems
+
+
+def _read_tides(root: Path, paths: list[Path], place: ZoneInfo) -> tuple[tuple[TideTurn, ...], list[Problem]]:
+    turns: list[TideTurn] = []
+    problems: list[Problem] = []
+    for path in paths:
+        name = path.relative_to(root).as_posix()
+        try:
+            found, told = tide.read_tide(path, name, place)
+        except OSError as fault:
+            problems.append(Problem(name, f"it cannot be read ({(fault.strerror or '').lower()})", "no tide is used"))
+            continue
+        turns += found
+        problems += told
+    return tuple(sorted(turns, key=lambda turn: turn.time_utc_s)), problems
+
+
+def _time_mark_problems(told: TripSettings, clips: tuple[Clip, ...]) -> list[Problem]:
+    """A mark on a clip that is not there can move no clock; that is told, for the user meant it to."""
+    known = {clip.name for clip in clips if clip.usable}
+    return [
+        Problem(
+            f"trip.toml, time_mark {number}",
+            f"there is no usable clip '{mark.clip}'",
+            "the mark is not used",
+            'write the path in the trip folder, for example clip = "clips/chest/CLIP0002.mp4"',
+        )
+        for number, mark in enumerate(told.time_mark, 1)
+        if mark.clip not in known
+    ]

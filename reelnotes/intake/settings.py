@@ -1,0 +1,188 @@
+"""trip.toml: read, checked key by key. A wrong key is told and left at its default; the rest is kept."""
+
+import copy
+import difflib
+from collections.abc import Mapping
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
+
+from pydantic import BaseModel, ValidationError
+
+from reelnotes.intake import tomls
+from reelnotes.records.problems import Problem, SettingsError
+from reelnotes.records.settings import CameraSettings, EditSettings, PrivacySettings, TimeMark, TripSettings
+
+NAME = "trip.toml"
+
+# A line that would do, for every key: what the message shows when a value is wrong.
+EXAMPLES = {
+    "title": 'title = "Dawn session"',
+    "date": "date = 2026-05-09",
+    "timezone": 'timezone = "Europe/Oslo"',
+    "units": 'units = "metric"',
+    "privacy": '[privacy] with spot = "blurred"',
+    "spot": 'spot = "blurred"',
+    "blur_km": "blur_km = 5.0",
+    "hide_near_start_m": "hide_near_start_m = 500",
+    "camera": '[[camera]] with name = "chest"',
+    "name": 'name = "chest"',
+    "folder": 'folder = "clips/chest"',
+    "clock": 'clock = "local"',
+    "stamp": 'stamp = "start"',
+    "trusted": "trusted = true",
+    "lens": 'lens = "lenses/chest.toml"',
+    "offset_s": "offset_s = -7158.4",
+    "offset_sigma_s": "offset_sigma_s = 0.5",
+    "time_mark": '[[time_mark]] with clip = "clips/chest/CLIP0002.mp4"',
+    "clip": 'clip = "clips/chest/CLIP0002.mp4"',
+    "frame": "frame = 120",
+    "at_s": "at_s = 4.0",
+    "time": "time = 2026-05-09T06:31:24+02:00",
+    "sigma_s": "sigma_s = 0.5",
+    "edit": "[edit] with length_s = 480",
+    "length_s": "length_s = 480",
+    "handles_s": "handles_s = 2.0",
+    "frame_rate": 'frame_rate = "30000/1001"',
+}
+
+_TABLES: dict[str, type[BaseModel]] = {
+    "": TripSettings,
+    "privacy": PrivacySettings,
+    "camera": CameraSettings,
+    "time_mark": TimeMark,
+    "edit": EditSettings,
+}
+
+
+def read_settings(root: Path) -> tuple[TripSettings, list[Problem]]:
+    """The trip's settings and what was wrong with them. No trip.toml is no problem; it means all defaults."""
+    path = root / NAME
+    if not path.is_file():
+        return TripSettings(), []
+    try:
+        table = tomls.read_toml(path, NAME)
+    except SettingsError as fault:
+        told = fault.problem
+        return TripSettings(), [Problem(told.where, told.what, "every setting was left at its default", told.advice)]
+    return settings_from(table)
+
+
+def settings_from(table: Mapping[str, Any]) -> tuple[TripSettings, list[Problem]]:
+    """A parsed trip.toml -> settings and problems. Wrong keys are dropped one round after another until the rest holds."""
+    rest: dict[str, Any] = copy.deepcopy(dict(table))
+    problems = _drop_what_cannot_be(rest)
+    for _ in range(100):  # each round drops at least one key, and no settings file has that many
+        result = tomls.validated(TripSettings, rest)
+        if not isinstance(result, ValidationError):
+            return result, problems
+        for fault in result.errors(include_url=False):
+            problem = _dropped(rest, fault)
+            if problem:
+                problems.append(problem)
+        for key, value in rest.items():
+            if isinstance(value, list):
+                rest[key] = [entry for entry in value if entry is not None]
+    return TripSettings(), [*problems, Problem(NAME, "it holds too many faults", "every setting was left at its default")]
+
+
+def _dropped(rest: dict[str, Any], fault: Mapping[str, Any]) -> Problem | None:
+    """Take the key at fault out of ``rest`` and tell it; None when an earlier fault of the round took it already."""
+    location = tuple(fault["loc"])
+    holder_name = str(location[0]) if len(location) > 1 else ""
+    model = _TABLES.get(holder_name, TripSettings)
+    what, advice = tomls.sentence(fault, known=tuple(model.model_fields), example=EXAMPLES.get(str(location[-1]), ""))
+    where = f"{NAME}, {tomls.key_path(location)}"
+    entry = fault["type"] == "missing" or (len(location) == 2 and isinstance(location[1], int))
+    if entry and len(location) > 1:  # an entry without its name or time says nothing: it goes as a whole
+        entries, index = rest.get(holder_name), location[1]
+        if isinstance(entries, list) and isinstance(index, int):
+            if entries[index] is None:
+                return None
+            entries[index] = None  # swept out at the end of the round: the indices of its other faults must stay true
+            return Problem(where, what, f"this [[{holder_name}]] table was left out", advice)
+    holder: Any = rest
+    for part in location[:-1]:
+        try:
+            holder = holder[part]
+        except (KeyError, IndexError, TypeError):
+            return None
+    if isinstance(holder, dict):
+        if location[-1] not in holder:
+            return None
+        del holder[location[-1]]
+        done = "it was ignored" if fault["type"] == "extra_forbidden" else "the default is used"
+        return Problem(where, what, done, advice)
+    rest.pop(holder_name or str(location[0]), None)
+    return Problem(where, what, "the default is used", advice)
+
+
+def _drop_what_cannot_be(rest: dict[str, Any]) -> list[Problem]:
+    """What the types cannot say: a zone that is none, a rate that is no fraction, two cameras of one name, a mark
+    without a place in its clip."""
+    problems = []
+    zone = rest.get("timezone")
+    if isinstance(zone, str) and not is_zone(zone):
+        near = difflib.get_close_matches(zone, available_timezones(), n=1, cutoff=0.6)
+        advice = f'did you mean "{near[0]}"?' if near else f"an IANA name, for example {EXAMPLES['timezone']}"
+        problems.append(Problem(f"{NAME}, timezone", f"'{zone}' is no time zone", "it is found from the track instead", advice))
+        del rest["timezone"]
+    edit = rest.get("edit")
+    if isinstance(edit, dict) and "frame_rate" in edit:
+        rate = edit["frame_rate"]
+        edit["frame_rate"] = rate if isinstance(rate, str) else str(rate)
+        if parsed_rate(edit["frame_rate"]) is None:
+            what = f"'{rate}' is no frame rate"
+            done = "the commonest rate of the clips is used"
+            problems.append(Problem(f"{NAME}, edit.frame_rate", what, done, f'for example {EXAMPLES["frame_rate"]} or "25"'))
+            del edit["frame_rate"]
+    problems += _doubled_cameras(rest)
+    marks = rest.get("time_mark")
+    marks = marks if isinstance(marks, list) else []
+    for index, mark in reversed(list(enumerate(marks))):
+        if isinstance(mark, dict) and ("frame" in mark) == ("at_s" in mark):
+            what = "it must say either frame or at_s, where in the clip the time was read"
+            where = f"{NAME}, time_mark {index + 1}"
+            problems.append(Problem(where, what, "this [[time_mark]] table was left out", f"for example {EXAMPLES['frame']}"))
+            marks.pop(index)
+    return problems
+
+
+def _doubled_cameras(rest: dict[str, Any]) -> list[Problem]:
+    cameras, seen, kept, problems = rest.get("camera"), set(), [], []
+    if not isinstance(cameras, list):
+        return []
+    for number, camera in enumerate(cameras, 1):
+        name = camera.get("name") if isinstance(camera, dict) else None
+        if isinstance(name, str) and name in seen:
+            what = f"a second camera is named '{name}'"
+            problems.append(
+                Problem(f"{NAME}, camera {number}", what, "this [[camera]] table was left out", "give it another name")
+            )
+            continue
+        seen.add(name)
+        kept.append(camera)
+    rest["camera"] = kept
+    return problems
+
+
+def is_zone(name: str) -> bool:
+    """True for an IANA time zone name that this machine's or the package's own database knows."""
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
+
+
+def parsed_rate(text: str) -> Fraction | None:
+    """``30000/1001``, ``25`` or ``29.97`` -> the rational rate (rounded decimals mean their 1001 fraction); None if no rate."""
+    try:
+        rate = Fraction(text.strip())
+    except (ValueError, ZeroDivisionError):
+        return None
+    if not 1 <= rate <= 1000:
+        return None
+    drop = Fraction(round(rate) * 1000, 1001)
+    return drop if rate.denominator != 1001 and rate.denominator > 1 and abs(rate - drop) < Fraction(6, 1000) else rate
