@@ -7,17 +7,17 @@
     tables       clips.csv, catches.csv, lengths.csv
     schema       the JSON Schema of trip.json (trip.schema.json)
 
-The verbs are :func:`write_ledger` and :func:`join_lengths`.
+The verbs are :func:`write_ledger` and :func:`join_lengths`; :func:`trip_facts` is what trip.json says, as plain types.
 """
 
 from pathlib import Path
 
 from reelnotes.ledger.joining import join_lengths
 from reelnotes.ledger.tables import write_tables
-from reelnotes.ledger.trip_json import write_trip_json
+from reelnotes.ledger.trip_json import trip_facts, write_trip_json
 from reelnotes.records.record import TripRecord
 
-__all__ = ["join_lengths", "write_ledger"]
+__all__ = ["join_lengths", "trip_facts", "write_ledger"]
 
 
 def write_ledger(record: TripRecord, out: Path) -> tuple[Path, ...]:

@@ -26,7 +26,11 @@ def join_lengths(lengths: Iterable[FishLength], lineup: LineUp) -> tuple[FishLen
 
 def _catch_of(length: FishLength, landed: list[Catch], lineup: LineUp) -> str:
     after = {c.id: delay for c in landed if (delay := _delay_s(length, c, lineup)) is not None}
-    near = [c for c in landed if c.id in after and -_doubt_s(c, length, lineup) <= after[c.id] <= WITHIN_S + _doubt_s(c, length, lineup)]
+    near = [
+        c
+        for c in landed
+        if c.id in after and -_doubt_s(c, length, lineup) <= after[c.id] <= WITHIN_S + _doubt_s(c, length, lineup)
+    ]
     if not near:
         return ""
     # The latest landing before the board; if all lie (just) after it by their noted times, the earliest of those.
@@ -36,8 +40,9 @@ def _catch_of(length: FishLength, landed: list[Catch], lineup: LineUp) -> str:
 
 def _settle_by_length(length: FishLength, best: Catch, near: list[Catch]) -> Catch:
     """Another near catch only when its logged length fits and that of the best by time clearly does not."""
-    apart = {c.id: abs(c.logged_length_mm / length.total_length_mm - 1)
-             for c in near if c.logged_length_mm and length.total_length_mm}  # fmt: skip
+    apart = {
+        c.id: abs(c.logged_length_mm / length.total_length_mm - 1) for c in near if c.logged_length_mm and length.total_length_mm
+    }
     if apart.get(best.id, 0.0) <= FAR_SHARE:
         return best
     fitting = [c for c in near if apart.get(c.id, 1.0) < CLOSE_SHARE]

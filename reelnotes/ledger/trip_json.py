@@ -16,7 +16,7 @@ FORMAT = "reelnotes trip 1"
 PRIVATE = "This record is private: it holds exact positions and file names. Only the folder post/ is meant to be published."
 
 
-def trip_document(record: TripRecord) -> dict[str, Any]:
+def trip_facts(record: TripRecord) -> dict[str, Any]:
     """The record as plain JSON types, valid against trip.schema.json."""
     return {
         "format": FORMAT,
@@ -41,6 +41,6 @@ def trip_document(record: TripRecord) -> dict[str, Any]:
 
 def write_trip_json(record: TripRecord, path: Path) -> Path:
     """Write trip.json; the same record gives the same bytes. Raises OSError when it cannot be written."""
-    text = json.dumps(trip_document(record), ensure_ascii=False, allow_nan=False, indent=1)
+    text = json.dumps(trip_facts(record), ensure_ascii=False, allow_nan=False, indent=1)
     write_text(path, text + "\n")
     return path

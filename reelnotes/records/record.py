@@ -85,7 +85,9 @@ class TripRecord:
         A refused length is no length.
         """
         told = [f for f in self.lengths if f.catch == catch.id and f.verdict != "refused" and f.total_length_mm is not None]
-        return min(told, key=lambda f: (f.verdict != "measured", f.u_mm if f.u_mm is not None else 1e9, f.clip, f.start_s), default=None)
+        return min(
+            told, key=lambda f: (f.verdict != "measured", f.u_mm if f.u_mm is not None else 1e9, f.clip, f.start_s), default=None
+        )
 
     def why_set_aside(self, clip_name: str) -> str:
         """Why a clip takes no part in the trip, or ''."""

@@ -5,9 +5,21 @@ from reelnotes.records.instants import to_datetime
 from reelnotes.records.record import TripRecord
 from reelnotes.summary.privacy import Published
 from reelnotes.summary.told import ToldCamera
-from reelnotes.summary.words import clock_error, count, doubt
+from reelnotes.summary.words import clock_error, count, doubt, listed
 
 SECONDS_A_DAY_PER_PPM = 0.0864
+CLUE_WORDS = {
+    "stamp": "its own stamps",
+    "stamps": "its own stamps",
+    "own stamps": "its own stamps",
+    "trusted": "a clock that is trusted",
+    "sound": "sound shared with other cameras",
+    "filmed clock": "a filmed clock",
+    "engine": "engine noise against the boat's speed",
+    "log": "the log",
+    "human": "the angler's word",
+    "turns": "turns seen against the track",
+}
 TELLING_S = 600.0  # where the zone is not told, neither is a clock error that could be one of zones
 
 
@@ -44,7 +56,10 @@ def _error(run: ClockRun, record: TripRecord, published: Published) -> str:
         return "Its clock had lost the date; the time comes from other clues."
     local = run.reading.startswith("local")
     slow_s = run.offset_s + (_zone_offset_s(run, record) if local else 0.0)
-    kept = {True: "It kept local time", False: "It kept UTC" if run.reading == "UTC" else "What its clock meant is not known; it"}[local]
+    kept = {
+        True: "It kept local time",
+        False: "It kept UTC" if run.reading == "UTC" else "What its clock meant is not known; it",
+    }[local]
     if not published.zone:
         kept = "Its clock"
         if abs(slow_s) > TELLING_S or not (local or run.reading == "UTC"):
@@ -74,5 +89,6 @@ def _certainty(run: ClockRun, record: TripRecord) -> str:
     if run.placed != "utc" or run.sigma_s is None:
         return ""
     time = record.clocks.clips.get(run.first)
-    by = f", settled by {time.clock_from}" if time is not None and time.clock_from else ""
+    kinds = time.clock_from.split(" + ") if time is not None and time.clock_from else []
+    by = f", settled by {listed([CLUE_WORDS.get(kind, kind) for kind in kinds])}" if kinds else ""
     return f"Its times are good to ±{doubt(run.sigma_s)} (95 %){by}."

@@ -114,7 +114,9 @@ def _day_strip(pen: ImageDraw.ImageDraw, story: Story) -> None:
         if tick.kind in ("landed", "lost"):
             x, y = _along(tick.at), STRIP_TOP - 20
             pen.line((x, y, x, STRIP_TOP + STRIP_HEIGHT), fill=FLOAT, width=3)
-            pen.ellipse((x - 10, y - 10, x + 10, y + 10), fill=FLOAT if tick.kind == "landed" else (10, 27, 34), outline=FLOAT, width=4)
+            pen.ellipse(
+                (x - 10, y - 10, x + 10, y + 10), fill=FLOAT if tick.kind == "landed" else (10, 27, 34), outline=FLOAT, width=4
+            )
     times = [t for t in story.lanes.axis if not t.minor]
     right_of_last = 0.0
     for tick in times:

@@ -47,7 +47,9 @@ def _length_texts(length: FishLength, words: Words) -> dict:  # type: ignore[typ
     known = length.low_mm is not None and length.high_mm is not None
     texts = {
         "length": words.length(length.total_length_mm),
-        "interval": words.interval(length.low_mm, length.high_mm) if length.low_mm is not None and length.high_mm is not None else "",
+        "interval": words.interval(length.low_mm, length.high_mm)
+        if length.low_mm is not None and length.high_mm is not None
+        else "",
         "measure": length.measure,
         "doubt": "" if length.verdict == "measured" else length.reason or "to be checked",
         "length_mm": round(length.total_length_mm),

@@ -24,18 +24,44 @@ def write_geojson(story: Story, path: Path) -> Path:
 def feature_collection(story: Story) -> Json:
     """The features: the area or the track first, then legs, then catches."""
     published = story.published
-    features = [_feature("trip", _trip_geometry(story), {"title": story.title, "date": story.date, "spot": published.spot, "words": published.words})]
+    features = [
+        _feature(
+            "trip",
+            _trip_geometry(story),
+            {"title": story.title, "date": story.date, "spot": published.spot, "words": published.words},
+        )
+    ]
     features += [
-        _feature("leg", _line_geometry(published.lines.get(leg.number, ())),
-                 {"leg": leg.number, "way": leg.kind, "time": leg.time, "duration": _plain(leg.duration), "detail": _plain(leg.detail)})
+        _feature(
+            "leg",
+            _line_geometry(published.lines.get(leg.number, ())),
+            {
+                "leg": leg.number,
+                "way": leg.kind,
+                "time": leg.time,
+                "duration": _plain(leg.duration),
+                "detail": _plain(leg.detail),
+            },
+        )
         for leg in story.legs
-    ]  # fmt: skip
+    ]
     features += [
-        _feature("catch", {"type": "Point", "coordinates": list(published.spots[f.id])} if f.id in published.spots else None,
-                 {"catch": f.id, "outcome": f.outcome, "species": f.species, "time": f.time, "fate": f.fate, "length": _plain(f.length),
-                  "interval_95": _plain(f.interval), "verdict": f.verdict})
+        _feature(
+            "catch",
+            {"type": "Point", "coordinates": list(published.spots[f.id])} if f.id in published.spots else None,
+            {
+                "catch": f.id,
+                "outcome": f.outcome,
+                "species": f.species,
+                "time": f.time,
+                "fate": f.fate,
+                "length": _plain(f.length),
+                "interval_95": _plain(f.interval),
+                "verdict": f.verdict,
+            },
+        )
         for f in story.fish
-    ]  # fmt: skip
+    ]
     return {"type": "FeatureCollection", "features": features}
 
 
@@ -56,7 +82,9 @@ def _line_geometry(runs: tuple[tuple[tuple[float, float], ...], ...]) -> Json | 
     if not runs:
         return None
     lines = [[list(place) for place in run] for run in runs]
-    return {"type": "LineString", "coordinates": lines[0]} if len(lines) == 1 else {"type": "MultiLineString", "coordinates": lines}
+    return (
+        {"type": "LineString", "coordinates": lines[0]} if len(lines) == 1 else {"type": "MultiLineString", "coordinates": lines}
+    )
 
 
 def _feature(kind: str, geometry: Json | None, properties: Json) -> Json:

@@ -35,7 +35,9 @@ class Line:
 
 def time_line(record: TripRecord) -> Line | None:
     """The trip's time line: track, clips that have a UTC place, and events; None when there is none of them."""
-    times = [t for p in record.lineup.clips if p.end_utc_s is not None for t in (p.time.start_utc_s, p.end_utc_s) if t is not None]
+    times = [
+        t for p in record.lineup.clips if p.end_utc_s is not None for t in (p.time.start_utc_s, p.end_utc_s) if t is not None
+    ]
     times += [t for leg in record.track.legs for t in (leg.start_utc_s, leg.end_utc_s)]
     times += [e.time.value for e in record.lineup.events]
     return Line(min(times), max(times)) if times else None
@@ -48,9 +50,15 @@ def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes 
         return None
     lanes = []
     if record.track.legs:
-        bars = tuple(Bar(line.at(leg.start_utc_s), line.width(leg.end_utc_s - leg.start_utc_s), leg.kind,
-                         f"{leg.kind}, {words.clock(leg.start_utc_s)} to {words.clock(leg.end_utc_s)}")
-                     for leg in record.track.legs)  # fmt: skip
+        bars = tuple(
+            Bar(
+                line.at(leg.start_utc_s),
+                line.width(leg.end_utc_s - leg.start_utc_s),
+                leg.kind,
+                f"{leg.kind}, {words.clock(leg.start_utc_s)} to {words.clock(leg.end_utc_s)}",
+            )
+            for leg in record.track.legs
+        )
         lanes.append(Lane("Boat", "from the track", bars, TOP))
     said = []
     for name, clips in _by_camera(record, "utc").items():
@@ -62,14 +70,20 @@ def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes 
         filmed = sum(p.clip.duration_s for p in clips)
         first, last = clips[0].time.start_utc_s, clips[-1].end_utc_s
         assert first is not None and last is not None
-        said.append(f"{shown}: {count(len(clips), 'clip')}, {duration(filmed)} of film between {words.clock(first)} and {words.clock(last)}.")
+        span = f"between {words.clock(first)} and {words.clock(last)}"
+        said.append(f"{shown}: {count(len(clips), 'clip')}, {duration(filmed)} of film {span}.")
     bottom = TOP + ROW * len(lanes)
     return Lanes(
         title="What was filmed, on the trip's time line",
         words=" ".join(said) or "No clip could be placed on the time line.",
-        lanes=tuple(lanes), events=_events(record, line, words), axis=_axis(line, words), height=bottom + FOOT, top=TOP, bottom=bottom,
+        lanes=tuple(lanes),
+        events=_events(record, line, words),
+        axis=_axis(line, words),
+        height=bottom + FOOT,
+        top=TOP,
+        bottom=bottom,
         kinds=tuple(dict.fromkeys(leg.kind for leg in record.track.legs)),
-    )  # fmt: skip
+    )
 
 
 def tell_relative_lanes(record: TripRecord, published: Published) -> tuple[Lanes, ...]:
@@ -86,16 +100,40 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
     line = Line(min(starts), max(s + p.clip.duration_s for s, p in zip(starts, clips, strict=True)))
     cameras = list(dict.fromkeys(p.clip.camera for p in clips))
     lanes = tuple(
-        Lane(published.text(camera), "", tuple(
-            Bar(line.at(s), line.width(p.clip.duration_s), "clip", published.text(p.clip.name) if published.extras else "a clip")
-            for s, p in zip(starts, clips, strict=True) if p.clip.camera == camera), TOP + ROW * i)
-        for i, camera in enumerate(cameras))  # fmt: skip
+        Lane(
+            published.text(camera),
+            "",
+            tuple(
+                Bar(
+                    line.at(s),
+                    line.width(p.clip.duration_s),
+                    "clip",
+                    published.text(p.clip.name) if published.extras else "a clip",
+                )
+                for s, p in zip(starts, clips, strict=True)
+                if p.clip.camera == camera
+            ),
+            TOP + ROW * i,
+        )
+        for i, camera in enumerate(cameras)
+    )
     step = _step(line)
-    axis = tuple(Tick(line.at(k * step), f"+{duration(k * step)}", minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
-                 for k in range(math.ceil(line.start_s / step), math.floor(line.end_s / step) + 1))  # fmt: skip
+    axis = tuple(
+        Tick(line.at(k * step), f"+{duration(k * step)}", minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
+        for k in range(math.ceil(line.start_s / step), math.floor(line.end_s / step) + 1)
+    )
     bottom = TOP + ROW * len(lanes)
-    return Lanes("Placed only against each other", f"{count(len(clips), 'clip')} of {count(len(cameras), 'camera')} could be lined up "
-                 "with each other, but nothing ties them to the time of day.", lanes, (), axis, bottom + FOOT, TOP, bottom)  # fmt: skip
+    return Lanes(
+        "Placed only against each other",
+        f"{count(len(clips), 'clip')} of {count(len(cameras), 'camera')} could be lined up "
+        "with each other, but nothing ties them to the time of day.",
+        lanes,
+        (),
+        axis,
+        bottom + FOOT,
+        TOP,
+        bottom,
+    )
 
 
 def _by_camera(record: TripRecord, placed: str) -> dict[str, list[PlacedClip]]:
@@ -111,24 +149,34 @@ def _clip_bar(p: PlacedClip, line: Line, published: Published, words: Words) -> 
     assert start is not None
     name = published.text(p.clip.name) if published.extras else "a clip"
     doubt_percent = line.width(1.959964 * (p.time.sigma_s or 0.0))
-    return Bar(line.at(start), line.width(p.clip.duration_s), "clip", f"{name}, {words.clock(start, seconds=True)}, {duration(p.clip.duration_s)}",
-               doubt_percent if doubt_percent >= SEEN_PERCENT else 0.0)  # fmt: skip
+    return Bar(
+        line.at(start),
+        line.width(p.clip.duration_s),
+        "clip",
+        f"{name}, {words.clock(start, seconds=True)}, {duration(p.clip.duration_s)}",
+        doubt_percent if doubt_percent >= SEEN_PERCENT else 0.0,
+    )
 
 
 def _events(record: TripRecord, line: Line, words: Words) -> tuple[Tick, ...]:
     """A mark for every fish, with its number; and a small one for every other event."""
     ticks = [Tick(line.at(c.time.value), c.id, c.outcome, anchor=_anchor(line.at(c.time.value))) for c in record.lineup.catches]
     told = {name for c in record.lineup.catches for name in c.events}
-    ticks += [Tick(line.at(e.time.value), f"{e.event.kind}, {words.clock(e.time.value)}", "other")
-              for e in record.lineup.events if e.id not in told]  # fmt: skip
+    ticks += [
+        Tick(line.at(e.time.value), f"{e.event.kind}, {words.clock(e.time.value)}", "other")
+        for e in record.lineup.events
+        if e.id not in told
+    ]
     return tuple(ticks)
 
 
 def _axis(line: Line, words: Words) -> tuple[Tick, ...]:
     step = _step(line)
     ticks = range(math.ceil(line.start_s / step), math.floor(line.end_s / step) + 1)
-    return tuple(Tick(line.at(k * step), words.clock(k * step, seconds=step < 60), minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
-                 for k in ticks)  # fmt: skip
+    return tuple(
+        Tick(line.at(k * step), words.clock(k * step, seconds=step < 60), minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
+        for k in ticks
+    )
 
 
 def _step(line: Line) -> float:

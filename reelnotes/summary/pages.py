@@ -26,8 +26,11 @@ def _environment() -> Environment:
     pages = Environment(
         loader=PackageLoader("reelnotes.summary", "templates"),
         autoescape=select_autoescape(enabled_extensions=("html.j2", "svg.j2", "css.j2"), default=False),
-        undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True, keep_trailing_newline=True,
-    )  # fmt: skip
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
     pages.filters["md"] = in_markdown
     pages.filters["kind"] = lambda kind: kind.replace(" ", "-")  # a leg's kind as a class name
     return pages

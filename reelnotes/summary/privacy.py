@@ -86,7 +86,8 @@ def _blurred(record: TripRecord) -> Published:
     area = blurred_area(places, record.privacy.blur_km)
     if area is None:
         return Published("blurred", "There is no track, so no map.")
-    words = f"Places are blurred: the trip lies somewhere in an area made of squares of about {record.privacy.blur_km:g} km. No spot is marked."
+    squares = f"squares of about {record.privacy.blur_km:g} km"
+    words = f"Places are blurred: the trip lies somewhere in an area made of {squares}. No spot is marked."
     return Published("blurred", words, area=area)
 
 

@@ -72,11 +72,15 @@ def _facts(record: TripRecord, fish: tuple[ToldFish, ...], published: Published)
 
 def _legs(record: TripRecord, published: Published, words: Words) -> tuple[ToldLeg, ...]:
     return tuple(
-        ToldLeg(leg.number, leg.kind, f"{words.clock(leg.start_utc_s)} to {words.clock(leg.end_utc_s)}",
-                duration(leg.end_utc_s - leg.start_utc_s),
-                f"{words.distance(leg.distance_m)}, {speed(leg.mean_speed_mps)}" if published.movement else "")
+        ToldLeg(
+            leg.number,
+            leg.kind,
+            f"{words.clock(leg.start_utc_s)} to {words.clock(leg.end_utc_s)}",
+            duration(leg.end_utc_s - leg.start_utc_s),
+            f"{words.distance(leg.distance_m)}, {speed(leg.mean_speed_mps)}" if published.movement else "",
+        )
         for leg in record.track.legs
-    )  # fmt: skip
+    )
 
 
 def _leg_totals(record: TripRecord) -> tuple[Fact, ...]:
@@ -92,7 +96,15 @@ def _tide(record: TripRecord, words: Words) -> tuple[Fact, ...]:
     told = []
     for i, turn in enumerate(turns):
         beside = [turns[k].height_m for k in (i - 1, i + 1) if 0 <= k < len(turns)]
-        kind = "Water" if not beside else "High water" if turn.height_m > max(beside) else "Low water" if turn.height_m < min(beside) else "Water"
+        kind = (
+            "Water"
+            if not beside
+            else "High water"
+            if turn.height_m > max(beside)
+            else "Low water"
+            if turn.height_m < min(beside)
+            else "Water"
+        )
         told.append(Fact(f"{kind} {words.clock(turn.time_utc_s)}", words.height(turn.height_m)))
     return tuple(told)
 
