@@ -21,6 +21,7 @@ FEWEST_VIEWS = 8
 MOST_VIEWS = 24
 MOST_LOOKED_AT = 160
 FEWEST_POINTS = 12
+WIDE_FOCAL_SHARE = 0.6  # a focal length under this share of the picture's longer side: wider than about 80 degrees
 WORST_RMS_PX = 1.5  # a calibration that leaves more than this is no calibration
 
 Points = NDArray[np.float64]
@@ -133,6 +134,8 @@ def lens_from_views(views: Sequence[View], size: tuple[int, int], name: str) -> 
         rms, matrix, distortion = fitted
         rows = tuple((float(a), float(b), float(c)) for a, b, c in matrix)
         lens = Lens(name, model, size[0], size[1], rows, tuple(map(float, distortion)), rms)
+        if model == "pinhole" and matrix[0, 0] < WIDE_FOCAL_SHARE * max(size):
+            unseen *= 1.05  # near a tie on a wide lens the polynomial runs away outside the views; the fisheye does not
         if best is None or unseen < best[0]:
             best = unseen, lens
     if best is None:
