@@ -180,7 +180,8 @@ def _solve(views: list[View], size: tuple[int, int], model: str) -> tuple[float,
     if model == "fisheye":
         flags = cv2.CALIB_RECOMPUTE_EXTRINSIC | cv2.CALIB_FIX_SKEW | cv2.CALIB_USE_INTRINSIC_GUESS
         stop = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_MAX_ITER, 100, 1e-8)
-        objects, images = [p[:, None] for p in flat], [v.seen_px[:, None] for v in views]
+        # Rows of points, (1, n, c): given columns, OpenCV 5 fails inside its own arithmetic.
+        objects, images = [p[None] for p in flat], [np.ascontiguousarray(v.seen_px)[None] for v in views]
         solved = cv2.fisheye.calibrate(objects, images, size, start, np.zeros((4, 1)), flags=flags, criteria=stop)
     else:
         objects = [p.astype(np.float32) for p in flat]
