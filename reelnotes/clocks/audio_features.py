@@ -51,9 +51,9 @@ class AudioFeatures:
     loudness: NDArray[np.float32]
 
     @property
-    def duration_s(self) -> float:
-        """How much sound there is."""
-        return self.onsets.shape[1] / FRAME_HZ
+    def end_s(self) -> float:
+        """Seconds from the clip's first picture to the middle of the last onset frame."""
+        return self.start_s + (self.onsets.shape[1] - 1) / FRAME_HZ
 
 
 def audio_features(clip: Clip) -> AudioFeatures | None:
