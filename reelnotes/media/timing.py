@@ -26,16 +26,12 @@ class Pace:
 def nearest_common_rate(rate: float, told: Sequence[Fraction] = ()) -> Fraction:
     """The common camera rate nearest to ``rate`` (> 0, frames a second), by ratio.
 
-    A rate that wanders cannot tell 30 from 30000/1001. Of the rates within half a per cent the one that the
-    container tells is taken, else the whole one: devices with a wandering rate count in whole frames a second.
+    A rate that wanders cannot tell 30 from 30000/1001. Of such a pair the one that the container tells is
+    taken, else the whole one: devices with a wandering rate count in whole frames a second.
     """
-    near = [common for common in COMMON_RATES if abs(float(common) / rate - 1.0) < 0.005]
-    for common in near:
-        if common in told:
-            return common
-    if near:
-        return min(near, key=lambda common: common.denominator)
-    return min(COMMON_RATES, key=lambda common: abs(np.log(float(common) / rate)))
+    nearest = min(COMMON_RATES, key=lambda common: abs(np.log(float(common) / rate)))
+    pair = [common for common in COMMON_RATES if abs(float(common / nearest) - 1.0) < 0.005]
+    return min(pair, key=lambda common: (common not in told, common.denominator))
 
 
 def pace(ticks: Sequence[int] | NDArray[np.int64], time_base: Fraction, told: Sequence[Fraction | None] = ()) -> Pace:
@@ -47,7 +43,7 @@ def pace(ticks: Sequence[int] | NDArray[np.int64], time_base: Fraction, told: Se
     With fewer than three frames the container is believed.
     """
     times = np.asarray(ticks, dtype=np.int64)
-    believed = [rate for rate in told if rate is not None and 0 < rate <= 1000]
+    believed = [_as_meant(rate) for rate in told if rate is not None and 0 < rate <= 1000]
     if len(times) < 3:
         return Pace(believed[0] if believed else Fraction(30), variable=False)
     span_s = float((int(times[-1]) - int(times[0])) * time_base)
@@ -61,6 +57,12 @@ def pace(ticks: Sequence[int] | NDArray[np.int64], time_base: Fraction, told: Se
             return Pace(rate, variable=False)
     typical = float(np.median(np.diff(times)) * float(time_base))
     return Pace(nearest_common_rate(1.0 / typical if typical > 0 else mean, believed), variable=True)
+
+
+def _as_meant(rate: Fraction) -> Fraction:
+    """A rate that a container could only tell as a whole number of nanoseconds (Matroska), as it was meant."""
+    common = min(COMMON_RATES, key=lambda common: abs(common - rate))
+    return common if abs(float(rate / common) - 1.0) < 1e-4 else rate
 
 
 def _on_grid(times: NDArray[np.int64], time_base: Fraction, rate: Fraction) -> bool:
