@@ -24,7 +24,7 @@ LonLat = tuple[float, float]
 SHORTEST_DEGREE_KM = 110.574  # of latitude, at the equator of WGS 84; longest 111.694 at the poles
 BAND_DEG = 5.0  # columns are as wide as their band's poleward edge needs
 MARGIN_SHARE = 0.25
-STEP_DEG = 0.001  # corners are published in thousandths of a degree, rounded outward
+STEP_DEG = 0.0001  # corners are published to about ten metres, rounded outward
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ def _unwrapped(lons: list[float]) -> list[float]:
 
 
 def _outward(value: float, rounding) -> float:  # type: ignore[no-untyped-def]  # math.floor or math.ceil
-    return float(round(rounding(value / STEP_DEG - (1e-6 if rounding is math.ceil else -1e-6)) * STEP_DEG, 3))
+    return float(round(rounding(value / STEP_DEG - (1e-6 if rounding is math.ceil else -1e-6)) * STEP_DEG, 4))
 
 
 def _ring(west: float, south: float, east: float, north: float) -> tuple[LonLat, ...]:

@@ -1,7 +1,7 @@
 """track.geojson (RFC 7946): track, legs and catches at the privacy that the trip asks for.
 
 A thing whose place is not told is a feature with ``"geometry": null`` (RFC 7946 3.2). Positions are
-[longitude, latitude] in WGS 84, six decimals for exact places, three for a blurred area.
+[longitude, latitude] in WGS 84, six decimals for exact places, four for a blurred area.
 """
 
 import json

@@ -20,7 +20,7 @@ _AS_WRITTEN = (
     r"\b\d{1,2}\s?[C-HJ-NP-X]\s?[A-HJ-NP-Z]{2}\s?\d{2,5}\s?\d{2,5}\b",  # military grid
     r"\b\d{1,2}\s?[C-HJ-NP-X]\s+\d{5,7}(?:\.\d+)?\s*(?:m?E)?\s*,?\s*\d{6,8}(?:\.\d+)?\s*(?:m?N)?\b",  # UTM
     r"\b[A-R]{2}\d{2}[A-Xa-x]{2}(?:\d{2})?\b",  # Maidenhead locators
-    r"\b[NSEWØOV]\s*\d{1,3}(?:\s+|[°º:])\s*\d{1,2}(?:[.,:\s]\d+)*['′’]?",
+    r"\b[NSEWØOV]\s*\d{1,3}(?:\s+|:)\d{1,2}(?:[.,:\s]\d+)*['′’]?",
     r"\b\d{1,3}\s+\d{1,2}[.,]\d{1,4}\s*['′’]?\s*[NSEWØOV]\b",
     r"\b\d{1,3}[-:]\d{1,2}[-:.,]\d{1,4}(?:[.,]\d+)?\s*[NSEWØOV]\b",
     r"\b\d{3,5}[.,]\d{2,}\s*,?\s*[NSEW]\b",  # NMEA
@@ -33,8 +33,8 @@ _IN_ANY_CASE = (
     r"///\s?[^\s./]+\.[^\s./]+\.[^\s./]+",  # three-word addresses
     r"[+\-−]\d{2,7}(?:[.,]\d+)?[+\-−]\d{3,8}(?:[.,]\d+)?(?:[+\-−]\d+(?:\.\d+)?)?/?(?!\d)",  # ISO 6709
     # Degrees with minutes, or with a hemisphere: 59°54.5'N, 59° 54' 30", N 59° 54.500, 59.91° N.
-    rf"{_HEMISPHERE}?\s*[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:['′’´m]|min\b)?"
-    rf"(?:\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:[\"″”]|''|s\b|sec\b)?)?\s*{_HEMISPHERE}?",
+    rf"(?:{_HEMISPHERE}\s*)?[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:['′’´m]|min\b)?"
+    rf"(?:\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:[\"″”]|''|s\b|sec\b)?)?(?:\s*{_HEMISPHERE})?",
     rf"[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*{_HEMISPHERE}",
     rf"{_NUMBER}{_FILLER}{_NUMBER}",  # decimal pairs
     r"[-+−]?(?<![\d.,])\d{1,3}(?:\.\d{3,}|,\d{4,})(?![\d.])",  # a lone one: half of a pair whose other half stands elsewhere

@@ -17,11 +17,7 @@ from reelnotes.records.trip import Catch, LineUp, PlacedClip, PlacedEvent, Sight
 
 def lineup(*landed: tuple[str, float, float | None], sigma: float = 5.0, start: float | None = T0) -> LineUp:
     """One long clip from T0, and fish landed so many seconds into it."""
-    time = (
-        ClipTime("a.mp4", "utc", start, 0.02)
-        if start is not None
-        else ClipTime("a.mp4", "relative", None, 0.02, None, 1, 0.0)
-    )
+    time = ClipTime("a.mp4", "utc", start, 0.02) if start is not None else ClipTime("a.mp4", "relative", None, 0.02, None, 1, 0.0)
     clip = PlacedClip(Clip("a.mp4", trip().folder.root, "chest", duration_s=3600.0), time)
     catches = tuple(
         Catch(name, "landed", Estimate(T0 + at, sigma), "trout", None, None, None, (), (), logged_length_mm=mm)

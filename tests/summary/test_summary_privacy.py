@@ -1,0 +1,284 @@
+"""What leaves the house: no writer, and no sum of writers, tells the spot."""
+
+import html
+import json
+import math
+import re
+from itertools import pairwise
+from pathlib import Path
+
+import geojson
+import numpy as np
+import pytest
+from geographiclib.geodesic import Geodesic
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from invented_trip import SPOT, trip
+from PIL import Image
+from shapely.geometry import Point, shape
+
+from reelnotes.summary import write_post
+from reelnotes.summary.area import MARGIN_SHARE, blurred_area
+from reelnotes.summary.hiding import Hidden, distance_m
+from reelnotes.summary.privacy import decide
+from reelnotes.summary.scrub import GAP, scrubbed
+
+PLACES = st.tuples(st.floats(-180, 180), st.floats(-80, 80))
+
+
+def metres(a: tuple[float, float], b: tuple[float, float]) -> float:
+    # source: WGS 84 geodesics, Karney (2013), by the geographiclib library
+    return Geodesic.WGS84.Inverse(a[1], a[0], b[1], b[0])["s12"]
+
+
+def numbers_in(post: Path) -> list[tuple[str, float, float]]:
+    """Neighbouring numbers with two decimals or more in every published file: anything that could be a position."""
+    found = []
+    for path in post.iterdir():
+        data = path.read_bytes()
+        text = html.unescape(re.sub(r"data:image/[^\"]+", "", data.decode("utf-8", "replace")))
+        if path.suffix == ".png":
+            text = repr(Image.open(path).info)
+        numbers = [float(n) for n in re.findall(r"(?<![\d.])-?\d{1,3}\.\d{2,}", text)]
+        found += [(path.name, a, b) for a, b in pairwise(numbers)]
+    return found
+
+
+def coordinates_of(geometry: dict | None) -> list[tuple[float, float]]:
+    return [] if geometry is None else [tuple(c[:2]) for c in geojson.utils.coords(geojson.loads(json.dumps(geometry)))]
+
+
+@pytest.mark.parametrize("spot", ["blurred", "none"])
+def test_no_published_pair_of_numbers_is_a_true_place(spot: str, tmp_path: Path) -> None:
+    note = "hooked at 59.41234, 10.62345 by the stake; 59° 24.740' N 10° 37.407' E"
+    record = trip(spot, title="Morning at N59 24.740 E010 37.407", note=note)
+    write_post(record, tmp_path / "post")
+    track = list(zip(record.track.points["lon"], record.track.points["lat"], strict=True))
+    pairs = numbers_in(tmp_path / "post")
+    for name, a, b in pairs:
+        for place in ((a, b), (b, a)):
+            if abs(place[1]) <= 90:
+                assert min(metres(place, t) for t in track[::5]) > 1000.0, (name, place)
+    everything = " ".join(
+        p.read_text(encoding="utf-8", errors="replace") for p in (tmp_path / "post").iterdir() if p.suffix != ".png"
+    )
+    assert not re.search(r"24[.,]740|37[.,]407|59[.,]41|10[.,]62", everything)
+
+
+def test_blurred_publishes_one_area_and_nothing_else_has_a_place(tmp_path: Path) -> None:
+    record = trip("blurred")
+    write_post(record, tmp_path / "post")
+    collection = json.loads((tmp_path / "post" / "track.geojson").read_text(encoding="utf-8"))
+    places = [f["geometry"] for f in collection["features"] if f["geometry"]]
+    assert len(places) == 1 and places[0]["type"] == "Polygon"
+    area = shape(places[0])
+    assert all(
+        area.contains(Point(lon, lat)) for lon, lat in zip(record.track.points["lon"], record.track.points["lat"], strict=True)
+    )
+    assert not any("kn" in str(f["properties"].get("detail")) for f in collection["features"])
+
+
+def test_none_publishes_no_place_and_nothing_that_tells_the_zone(tmp_path: Path) -> None:
+    record = trip("none", note="off the old mill", zone="Asia/Kolkata")
+    write_post(record, tmp_path / "post")
+    collection = json.loads((tmp_path / "post" / "track.geojson").read_text(encoding="utf-8"))
+    # source: RFC 7946 section 3.2 (reference GJS-06): an unlocated feature has a null geometry
+    assert all(f["geometry"] is None for f in collection["features"])
+    for path in (tmp_path / "post").iterdir():
+        text = path.read_bytes().decode("utf-8", "replace")
+        assert not re.search(r"Kolkata|Asia|UTC|\+05:?30|T\d\d:\d\d:\d\dZ|old mill|CLIP0001|High water", text), path.name
+
+
+@pytest.mark.parametrize("spot", ["none", "blurred"])
+def test_a_clock_error_of_hours_is_told_only_where_the_zone_is(spot: str, tmp_path: Path) -> None:
+    write_post(trip(spot, zone="America/Halifax"), tmp_path / "post")  # the invented camera is two hours off UTC, not three
+    text = (tmp_path / "post" / "summary.md").read_text(encoding="utf-8")
+    said = text.replace("\u00a0", " ").split("**chest**")[1].splitlines()[0]
+    assert ("4 h 59 min 18 s fast" in said) == (spot == "blurred")  # 42.2 s - 7200 s - 3 h
+    assert ("was set to another time" in said) == (spot == "none")
+
+
+def test_thirty_posts_do_not_average_to_the_spot() -> None:
+    """The averaging attack: thirty days at one spot, each with its own track noise."""
+    said = set()
+    for seed in range(30):
+        area = decide(trip("blurred", seed=seed)).area
+        assert area is not None
+        said.add((area.west, area.south, area.east, area.north))
+    assert len(said) == 1  # nothing new is ever told
+    west, south, east, north = said.pop()
+    assert metres(((west + east) / 2, (south + north) / 2), SPOT) > 500.0
+    # The same attack on noise instead of a grid, to show that the check can fail: it finds the spot.
+    noise = np.random.default_rng(0).normal(0, 5000.0 / 111_200, (3000, 2))
+    assert metres(tuple(np.array(SPOT) + noise.mean(axis=0)), SPOT) < 500.0
+
+
+@given(PLACES, st.sampled_from([0.5, 2.0, 5.0, 25.0, 200.0]))
+def test_an_area_holds_its_place_well_inside_and_is_one_for_the_whole_cell(place: tuple[float, float], blur_km: float) -> None:
+    area = blurred_area([place], blur_km)
+    assert area is not None
+    lon = place[0]
+    lon += 360.0 * ((lon < area.west) - (lon > area.east))
+    assert area.west < lon < area.east and area.south < place[1] < area.north
+    if area.east - area.west < 180.0:
+        corners = [(lon, lat) for lon in (area.west, area.east) for lat in (area.south, area.north)]
+        assert min(metres(c, place) for c in corners) > MARGIN_SHARE * blur_km * 1000.0
+        for lat in (area.south, area.north):
+            assert metres((area.west, lat), (area.east, lat)) > blur_km * 1000.0
+        assert metres((area.west, area.south), (area.west, area.north)) > 1.4 * blur_km * 1000.0
+    # Any other place well inside the cell gives the very same area: the area tells nothing about where in it.
+    width, height = area.east - area.west, area.north - area.south
+    for share in (0.25, 0.5, 0.75):
+        other = ((area.west + share * width + 180.0) % 360.0 - 180.0, min(89.0, max(-89.0, area.south + share * height)))
+        assert blurred_area([other], blur_km) == area or area.west < -180.0 or area.east > 180.0
+
+
+@settings(max_examples=300)
+@given(st.integers(0, 2**32 - 1))
+def test_the_middle_of_an_area_is_no_nearer_to_the_spot_than_chance(seed: int) -> None:
+    """Where in its cell a spot lies must not show: its place there is uniform for spots that are uniform on the map."""
+    rng = np.random.default_rng(seed)
+    places = [(float(lon), float(lat)) for lon, lat in zip(rng.uniform(5, 11, 40), rng.uniform(57, 62, 40), strict=True)]
+    inside = []
+    for lon, lat in places:
+        area = blurred_area([(lon, lat)], 5.0)
+        assert area is not None
+        inside.append(((lon - area.west) / (area.east - area.west), (lat - area.south) / (area.north - area.south)))
+    # The cell is the middle two thirds of the area; the mean of 40 uniform values has a standard error of 0.03.
+    mean = np.mean(inside, axis=0)
+    assert np.all(np.abs(mean - 0.5) < 6 * (2 / 3) / math.sqrt(12 * 40))
+
+
+def test_a_trip_over_the_date_line_is_cut_in_two(tmp_path: Path) -> None:
+    # source: RFC 7946 section 3.1.9 (reference GJS-04): geometries that cross the antimeridian are cut
+    for spot in ("blurred", "exact"):
+        write_post(trip(spot, place=(179.9999, -17.0)), tmp_path / spot)
+        collection = json.loads((tmp_path / spot / "track.geojson").read_text(encoding="utf-8"))
+        first = collection["features"][0]["geometry"]
+        assert first["type"].startswith("Multi")
+        for part in first["coordinates"]:
+            xs = [c[0] for c in coordinates_of({"type": first["type"], "coordinates": [part]})]
+            assert max(xs) - min(xs) < 1.0 and min(xs) >= -180.0 and max(xs) <= 180.0
+
+
+def test_exact_shows_the_spot_and_hides_both_ends(tmp_path: Path) -> None:
+    record = trip("exact", hide_near_start_m=400.0)
+    write_post(record, tmp_path / "post")
+    collection = json.loads((tmp_path / "post" / "track.geojson").read_text(encoding="utf-8"))
+    points = record.track.points
+    ends = [(points["lon"].iloc[i], points["lat"].iloc[i]) for i in (0, -1)]
+    shown = [place for f in collection["features"] for place in coordinates_of(f["geometry"])]
+    assert len(shown) > 500
+    assert all(metres(place, end) > 400.0 for place in shown for end in ends)
+    catch = next(f for f in collection["features"] if f["properties"].get("catch") == "C1")
+    true = record.lineup.catches[0].position
+    assert metres(tuple(catch["geometry"]["coordinates"]), (true.lon, true.lat)) < 0.2
+
+
+def test_exact_with_nothing_hidden_shows_the_ends() -> None:
+    lines = decide(trip("exact", hide_near_start_m=0.0)).lines[0]
+    assert len(lines) == 1 and len(lines[0]) == len(trip().track.points)
+
+
+@given(PLACES, st.floats(50, 5000), st.floats(0, 360), st.floats(0, 1))
+def test_at_least_the_asked_distance_is_hidden_and_not_much_more(place, hide_m: float, bearing: float, share: float) -> None:
+    hidden = Hidden([place], hide_m)
+
+    def off(distance: float) -> tuple[float, float]:
+        end = Geodesic.WGS84.Direct(place[1], place[0], bearing, distance)
+        return end["lon2"], end["lat2"]
+
+    assert off(share * hide_m * 0.999) in hidden
+    assert off(hide_m * 1.8) not in hidden
+
+
+def test_the_hidden_circle_is_not_centred_on_the_ramp() -> None:
+    """Walking out from the ramp on all bearings, the edge is met at different distances: its middle is not the ramp."""
+    ramp = (10.6001, 59.4257)
+    hidden = Hidden([ramp], 500.0)
+
+    def off(bearing: float, distance: float) -> tuple[float, float]:
+        end = Geodesic.WGS84.Direct(ramp[1], ramp[0], bearing, distance)
+        return end["lon2"], end["lat2"]
+
+    edge = [next(d for d in range(0, 2000, 5) if off(bearing, d) not in hidden) for bearing in range(0, 360, 10)]
+    assert min(edge) >= 500 and max(edge) - min(edge) > 50
+
+
+def test_distance_is_a_published_geodesic() -> None:
+    # source: Vincenty's Flinders Peak to Buninyong on GDA94 (GRS80, whose flattening differs from WGS 84 by 1e-10): 54 972.271 m
+    flinders = (144 + 25 / 60 + 29.52440 / 3600, -(37 + 57 / 60 + 3.72030 / 3600))
+    buninyong = (143 + 55 / 60 + 35.38390 / 3600, -(37 + 39 / 60 + 10.15610 / 3600))
+    assert distance_m(flinders, buninyong) == pytest.approx(54972.271, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "59.41234, 10.62345",
+        "59.41234 10.62345",
+        "59,41234; 10,62345",
+        "lat 59.41234 lon 10.62345",
+        "(59.412; 10.623)",
+        "-33.85670/151.21530",
+        "59.41234N 10.62345E",
+        "N59.41234 E10.62345",
+        "59° 24.740' N, 10° 37.407' E",
+        "59°24'44.4\"N 10°37'24.4\"E",
+        "59º24′44″N 10º37′24″Ø",
+        "N 59 24.740 E 010 37.407",
+        "59 24.740N 010 37.407E",
+        "5924.740,N,01037.407,E",
+        "+59.41234+010.62345/",
+        "+5924.740+01037.407/",
+        "+592444.4+0103724.4/",
+        "geo:59.41234,10.62345",
+        "https://maps.example/?q=59.41,10.62",
+        "32V 592000 6587000",
+        "32VNM9200087000",
+        "JO59hj",
+        "9FFGCJ6F+XX",
+        "///some.three.words",
+        "59.41° N 10.62° E",
+        "59-24-44N 010-37-24E",
+    ],
+)
+def test_positions_in_free_text_are_left_out_in_any_notation(text: str) -> None:
+    cleaned = scrubbed(f"Good spot: {text} at slack water")
+    assert GAP in cleaned
+    assert cleaned.startswith("Good spot: ") and cleaned.endswith("at slack water")
+    assert not re.search(r"\d{2}", cleaned), cleaned
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "63.5 cm on 12 m of line",
+        "at 06:42, tide 1.20 m",
+        "12 °C in the water, wind W 4 to 5",
+        "3.2 kg, 25 1/4 in",
+        "kom på 20 m, 0.35 mm line",
+        "2026-05-09 at 06:42:10",
+        "3/0 hook, 1,250 rpm, 4.5 s",
+        "Grå morgen: 2.5 kn og 14.5 m",
+        "7 lb 3 oz",
+        "7-8 fish in 5-10 min",
+        "turned at 120 deg",
+        "wind S 4.5 m/s",
+        "12 V battery",
+        "release of #7 at 10:37",
+    ],
+)
+def test_ordinary_words_and_figures_stay(text: str) -> None:
+    assert scrubbed(text) == text
+
+
+@settings(suppress_health_check=[HealthCheck.too_slow], deadline=None)
+@given(
+    PLACES,
+    st.integers(3, 7),
+    st.sampled_from(["{:.{d}f}, {:.{d}f}", "{:.{d}f} {:.{d}f}", "({:.{d}f};{:.{d}f})", "{:+.{d}f}{:+.{d}f}"]),
+)
+def test_decimal_positions_never_survive(place: tuple[float, float], digits: int, shape_of: str) -> None:
+    text = shape_of.format(place[1], place[0], d=digits)
+    assert not re.search(r"\d[.,]\d{2}", scrubbed(f"note {text} end"))
