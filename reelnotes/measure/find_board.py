@@ -1,0 +1,87 @@
+"""Which board lies in this picture, and where: proposals from squares and from print, judged by the print itself."""
+
+import logging
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure import find_markers, find_print
+from reelnotes.measure.board_model import BoardModel
+from reelnotes.measure.find_print import Proposal
+from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.pose_fit import LensFreedom
+from reelnotes.measure.refine import Alignment, settle
+
+log = logging.getLogger(__name__)
+
+_SURE = 0.50  # a score at which no other proposal needs to be looked at
+_HELD = 0.34  # the least score that counts as this board
+_REACH = 0.60  # of the length that could be seen, agreeing print must span this much
+_SEARCH_SIDE = 1280
+
+
+def guessed_lens(width_px: int, height_px: int) -> LensModel:
+    """A lens in the middle of what cameras have, for a start: about 85 degrees across, bent like neither a pure
+    fisheye nor a pinhole."""
+    side = max(width_px, height_px)
+    return LensModel("fisheye", width_px, height_px, 0.62 * side, 0.62 * side, (width_px - 1) / 2, (height_px - 1) / 2,
+                     (0.15, 0.03, 0.0, 0.0), focal_sigma=0.25)  # fmt: skip
+
+
+GUESS_FREEDOM = LensFreedom(log_focal=0.25, radial=(0.15, 0.03))
+
+
+def find_board(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+) -> Alignment | None:
+    """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture."""
+    best: Alignment | None = None
+    for proposal in _proposals(image, models, lens):
+        made = settle(image, proposal.model, lens, proposal.R, proposal.t, freedom)
+        if made is None or not proved(made):
+            continue
+        if best is None or made.score > best.score:
+            best = made
+        if best.score > _SURE and best.reach > 0.8:
+            break
+    return best
+
+
+def proved(made: Alignment) -> bool:
+    """Whether the print agrees over enough of what of the board can be seen to call it this board."""
+    x = made.agreement.mm[made.agreement.seen, 0]
+    if len(x) < 12 or len(x) < 0.2 * len(made.agreement.mm):
+        return False
+    could = float(np.ptp(x)) / made.model.board.length_mm
+    return made.score >= _HELD and made.reach >= _REACH * could and made.reach > 0.25
+
+
+def _proposals(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
+    yield from _by_markers(image, models, lens)
+    small, small_lens = _reduced(image, lens)
+    found = [p for model in models for p in find_print.propose(small, model, small_lens)]
+    yield from sorted(found, key=lambda p: -p.support)
+
+
+def _by_markers(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
+    names = {m.dictionary for model in models for m in model.markers}
+    if not names:
+        return []
+    grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY).astype(np.uint8)
+    seen = {name: find_markers.squares(grey, name) for name in names}
+    found = [p for model in models if model.markers and (p := find_markers.propose(seen, model, lens)) is not None]
+    return sorted(found, key=lambda p: -p.support)
+
+
+def _reduced(image: NDArray[np.uint8], lens: LensModel) -> tuple[NDArray[np.uint8], LensModel]:
+    side = max(image.shape[:2])
+    if side <= _SEARCH_SIDE:
+        return image, lens
+    height, width = (round(n * _SEARCH_SIDE / side) for n in image.shape[:2])
+    gx, gy = width / image.shape[1], height / image.shape[0]
+    small = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA).astype(np.uint8)
+    return small, replace(lens, width_px=width, height_px=height, fx=lens.fx * gx, fy=lens.fy * gy,
+                          cx=(lens.cx + 0.5) * gx - 0.5, cy=(lens.cy + 0.5) * gy - 0.5)  # fmt: skip

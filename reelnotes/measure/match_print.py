@@ -1,0 +1,162 @@
+"""The board's print found again in a frame, piece by piece: where is each small patch of the picture, and how surely?
+
+The frame is drawn square on with the pose believed so far. Each patch of the picture that holds print is searched
+nearby (normalised correlation), then placed to a fraction of a pixel (Lucas and Kanade 1981, with gain and offset of the
+light free). What a patch can tell is its structure tensor: a number fixes both directions, a line only across itself.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.posed import Observations
+from reelnotes.measure.rectify import warp
+
+_FLOOR_PX = 0.06  # no patch is trusted better than this, in raster pixels: resampling, compression, printing
+_CORRELATED = 6.0  # neighbouring pixels share blur and coding error, so n pixels count as n / 6
+
+
+@dataclass(frozen=True, eq=False)
+class Template:
+    """The picture on a raster, cut into patches that hold print.
+
+    centre    (n, 2) raster pixels of the patch centres
+    patch     (n, w, w) float32 grey
+    slope_x, slope_y  their gradients
+    tensor    (n, 2, 2) sums of products of the gradients
+    """
+
+    raster: Raster
+    grey: NDArray[np.float32]
+    half: int
+    centre: NDArray[np.int64]
+    patch: NDArray[np.float32]
+    slope_x: NDArray[np.float32]
+    slope_y: NDArray[np.float32]
+    tensor: Floats
+
+
+@lru_cache(maxsize=24)
+def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
+    """Cut the board's picture at one scale into overlapping patches, keeping those with print in them."""
+    raster = Raster.over(model.board, px_per_mm)
+    grey = cv2.GaussianBlur(model.grey(model.picture_on(raster)), (0, 0), blur_px).astype(np.float32)
+    half = int(np.clip(min(raster.width_px, raster.height_px) // 9, 7, 14))
+    step = max(half, int(np.sqrt(raster.width_px * raster.height_px / 420)))
+    us = np.arange(half + 1, raster.width_px - half - 1, step)
+    vs = np.unique(np.linspace(half + 1, raster.height_px - half - 2, max(2, round(raster.height_px / step))).astype(int))
+    gx, gy = cv2.Sobel(grey, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(grey, cv2.CV_32F, 0, 1, scale=1 / 8)
+    centre = np.array([(u, v) for v in vs for u in us])
+    cut = [np.stack([a[v - half : v + half + 1, u - half : u + half + 1] for u, v in centre]) for a in (grey, gx, gy)]
+    tensor = np.empty((len(centre), 2, 2))
+    tensor[:, 0, 0], tensor[:, 1, 1] = (cut[1] ** 2).sum((1, 2)), (cut[2] ** 2).sum((1, 2))
+    tensor[:, 0, 1] = tensor[:, 1, 0] = (cut[1] * cut[2]).sum((1, 2))
+    # Print worth a search: a standard deviation of 3 grey levels.
+    keep = cut[0].std(axis=(1, 2)) > 3.0
+    return Template(raster, grey, half, centre[keep], cut[0][keep], cut[1][keep], cut[2][keep], tensor[keep])
+
+
+@dataclass(frozen=True, eq=False)
+class Agreement:
+    """What was compared and found: per patch its centre (mm), whether the frame reaches it, its correlation at the
+    place found, how far that is from where it was expected (raster pixels)."""
+
+    mm: Floats
+    seen: NDArray[np.bool_]
+    ncc: Floats
+    moved_px: Floats
+
+
+def match(
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, px_per_mm: float,
+    *, search_px: int, blur_px: float = 1.0, min_ncc: float = 0.6,
+) -> tuple[Observations, Agreement]:  # fmt: skip
+    """Find the print of ``model`` in a BGR picture, near where a believed pose puts it."""
+    tmpl = template(model, px_per_mm, blur_px)
+    drawn, seen = warp(image, lens, R, t, tmpl.raster)
+    frame = cv2.GaussianBlur(model.grey(drawn), (0, 0), blur_px).astype(np.float32)
+    covered = cv2.boxFilter(seen.astype(np.float32), -1, (2 * tmpl.half + 1,) * 2, borderType=cv2.BORDER_CONSTANT)
+    inside = covered[tmpl.centre[:, 1], tmpl.centre[:, 0]] > 0.999
+    start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
+    moved, ncc = _placed(tmpl, frame, start)
+    ncc = np.where(inside, ncc, -1.0)
+    agreement = Agreement(tmpl.raster.to_mm(tmpl.centre), inside, ncc, np.linalg.norm(moved, axis=1))
+    good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
+    return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
+
+
+def _searched(tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.bool_], reach: int) -> Floats:
+    """Whole-pixel displacement of the best correlation within ``reach``."""
+    padded = cv2.copyMakeBorder(frame, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
+    best = np.zeros((len(tmpl.centre), 2))
+    size = 2 * tmpl.half + 1 + 2 * reach
+    for i in np.flatnonzero(inside):
+        u, v = tmpl.centre[i] - tmpl.half
+        scores = cv2.matchTemplate(padded[v : v + size, u : u + size], tmpl.patch[i], cv2.TM_CCOEFF_NORMED)
+        peak = cv2.minMaxLoc(scores)[3]
+        best[i] = peak[0] - reach, peak[1] - reach
+    return best
+
+
+def _placed(tmpl: Template, frame: NDArray[np.float32], start: Floats, steps: int = 4) -> tuple[Floats, Floats]:
+    """Lucas-Kanade steps for all patches at once: displacement (raster pixels) and correlation there."""
+    n, half = len(tmpl.centre), tmpl.half
+    size = 2 * half + 1
+    if n == 0:
+        return np.zeros((0, 2)), np.zeros(0)
+    offset = np.arange(-half, half + 1, dtype=np.float32)
+    mean = tmpl.patch.mean(axis=(1, 2), keepdims=True)
+    flat = tmpl.patch - mean
+    energy = np.maximum((flat**2).sum((1, 2)), 1e-6)
+    # A little of the larger eigenvalue keeps an edge's free direction at rest.
+    trace = np.trace(tmpl.tensor, axis1=1, axis2=2)
+    inverse = np.linalg.inv(tmpl.tensor + (0.02 * trace + 1e-6)[:, None, None] * np.eye(2))
+    d = start.astype(np.float64).copy()
+    ncc = np.zeros(n)
+    for step in range(steps + 1):
+        at_u = (tmpl.centre[:, 0] + d[:, 0]).astype(np.float32)[:, None, None] + offset[None, None, :]
+        at_v = (tmpl.centre[:, 1] + d[:, 1]).astype(np.float32)[:, None, None] + offset[None, :, None]
+        map_u, map_v = np.broadcast_to(at_u, (n, size, size)).reshape(-1, size), np.broadcast_to(at_v, (n, size, size)).reshape(-1, size)
+        cut = cv2.remap(frame, np.ascontiguousarray(map_u), np.ascontiguousarray(map_v), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        cut = cut.reshape(n, size, size)
+        cut = cut - cut.mean(axis=(1, 2), keepdims=True)
+        cross = (cut * flat).sum((1, 2))
+        ncc = cross / np.sqrt(energy * np.maximum((cut**2).sum((1, 2)), 1e-6))
+        if step == steps:
+            break
+        gain = np.maximum(cross / energy, 1e-3)
+        error = cut / gain[:, None, None] - flat
+        b = np.stack([(error * tmpl.slope_x).sum((1, 2)), (error * tmpl.slope_y).sum((1, 2))], axis=-1)
+        move = (inverse @ b[:, :, None])[:, :, 0]
+        d -= np.clip(move, -1.0, 1.0)
+    return d, np.asarray(ncc, np.float64)
+
+
+def _observed(
+    tmpl: Template, moved: Floats, ncc: Floats, good: NDArray[np.bool_], lens: LensModel, R: Floats, t: Floats
+) -> Observations:
+    """Displacements on the raster -> pixels of the frame, with their weights carried along."""
+    centre = tmpl.centre[good].astype(np.float64)
+    at = centre + moved[good]
+    px = _seen_at(tmpl.raster, at, lens, R, t)
+    du, dv = (_seen_at(tmpl.raster, at + e, lens, R, t) - px for e in ([0.25, 0.0], [0.0, 0.25]))
+    back = np.linalg.inv(np.stack([du, dv], axis=-1) / 0.25)  # frame pixel -> raster pixel
+    c = np.clip(ncc[good], 0.05, 0.995)
+    variance = tmpl.patch[good].var(axis=(1, 2)) * (1 - c**2) / c**2
+    info = tmpl.tensor[good] / (_CORRELATED * variance)[:, None, None]
+    values, vectors = np.linalg.eigh(info)
+    values = 1.0 / (1.0 / np.maximum(values, 1e-6) + _FLOOR_PX**2)
+    info = vectors @ (values[:, :, None] * vectors.transpose(0, 2, 1))
+    weight = back.transpose(0, 2, 1) @ info @ back
+    ok = np.isfinite(px).all(axis=1) & np.isfinite(weight).all(axis=(1, 2))
+    return Observations(tmpl.raster.to_mm(centre)[ok], px[ok], weight[ok])
+
+
+def _seen_at(raster: Raster, uv: Floats, lens: LensModel, R: Floats, t: Floats) -> Floats:
+    mm = raster.to_mm(uv)
+    return lens.project(np.concatenate([mm, np.zeros((len(mm), 1))], axis=1) @ R.T + t)

@@ -1,0 +1,166 @@
+"""A clip -> the board and the camera in its best frames. The verb of the geometry half."""
+
+import logging
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import lru_cache
+from pathlib import Path
+
+import numpy as np
+
+from reelnotes.measure import scan
+from reelnotes.measure.board_model import BoardModel, load_board
+from reelnotes.measure.find_board import GUESS_FREEDOM, find_board, guessed_lens, proved
+from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.match_print import match
+from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
+from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
+from reelnotes.measure.refine import Alignment, native_scale, scales, settle
+from reelnotes.measure.scan import Tracked
+from reelnotes.measure.solve_lens import solve_lens
+from reelnotes.media.decode import Picture
+from reelnotes.records.boards import Board, Lens
+from reelnotes.records.problems import Refusal
+
+log = logging.getLogger(__name__)
+
+Progress = Callable[[float, str], None]
+
+GIVEN_FREEDOM = LensFreedom(log_focal=0.003, centre=0.002)
+_load = lru_cache(maxsize=32)(load_board)
+
+
+def pose_clip(
+    path: Path,
+    boards: Sequence[Board],
+    lens: Lens | LensModel | None,
+    *,
+    max_frames: int = 8,
+    progress: Progress | None = None,
+) -> PosedClip | Refusal:
+    """Find the board in a clip and pose its best frames.
+
+    lens: a calibration, or a LensModel solved before (from other clips of the camera), or None: solved from the board.
+    Raises UnreadableError when the clip cannot be opened.
+    """
+    tell = progress or (lambda share, what: None)
+    models = [m for m in map(_load, boards) if isinstance(m, BoardModel)]
+    if not models:
+        return Refusal("no board with a picture is known")
+    tell(0.0, "looking for the board")
+    looked = _look(path, models, lens)
+    if isinstance(looked, Refusal):
+        return looked
+    picture, found, given = looked
+    freedom = LensFreedom() if given else GUESS_FREEDOM
+    tell(0.3, "following the board")
+    span = scan.span_around(picture.time_s, float("inf"))
+    shots = scan.sampled(path, span, 30.0, picture.pixels.nbytes, 3 * max_frames)
+    tracked = scan.track(shots, picture.time_s, found, freedom)
+    if not tracked:
+        return Refusal("the board is in sight for too short a time")
+    tell(0.5, "refining on the print")
+    fine = _refined(_chosen(tracked, max_frames), found, freedom)
+    if not fine:
+        return Refusal("the board is too small or too blurred to be measured")
+    return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
+
+
+def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | None) -> tuple[Picture, Alignment, bool] | Refusal:
+    """The first keyframe in which a board is proved."""
+    for picture in scan.keyframes(path):
+        height, width = picture.pixels.shape[:2]
+        known = _lens_for(lens, width, height)
+        start = known or guessed_lens(width, height)
+        found = find_board(picture.pixels, models, start, LensFreedom() if known else GUESS_FREEDOM)
+        if found is not None:
+            return picture, found, known is not None
+    return Refusal("no known board is in sight")
+
+
+def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensModel | None:
+    if lens is None or isinstance(lens, LensModel):
+        return lens
+    made = LensModel.from_record(lens, width, height)
+    if made is None:
+        log.info("lens '%s' is for pictures of another shape; it is solved from the board instead", lens.name)
+    return made
+
+
+def _chosen(tracked: list[Tracked], count: int) -> list[Tracked]:
+    """The best frame of each of ``count`` equal stretches: most of the board seen, its print clearest."""
+    bins = np.array_split(np.arange(len(tracked)), min(count, len(tracked)))
+    return [max((tracked[i] for i in b), key=_clarity) for b in bins]
+
+
+def _clarity(shot: Tracked) -> float:
+    seen = shot.alignment.agreement
+    return float(np.clip(seen.ncc[seen.seen], 0.0, 1.0).sum())
+
+
+def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
+    out = []
+    for shot in chosen:
+        a = shot.alignment
+        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, freedom, rough=False)
+        if made is not None and proved(made):
+            out.append((shot, made))
+    # A frame that lost the board by a bar or so agrees far worse than its neighbours.
+    best = max((m.score for _, m in out), default=0.0)
+    return [(shot, m) for shot, m in out if m.score > 0.6 * best]
+
+
+def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]) -> PosedClip | Refusal:
+    """Lens (when not given) and all poses together, then once more on the print with the better lens."""
+    seen = [a.seen for _, a in fine]
+    poses = [(a.R, a.t) for _, a in fine]
+    if given is None:
+        start = replace(fine[0][1].lens, shift_px=(0.0, 0.0))
+        solved = solve_lens(seen, poses, start)
+        if solved is None:
+            return Refusal("the lens cannot be solved from what is seen of the board")
+        lens, fit = solved.lens, solved.fit
+        free = replace(fit.problem.freedom)
+    else:
+        lens, free = given, LensFreedom(log_focal=given.focal_sigma, centre=0.003, shift=0.003)
+        made = fit_frames(seen, lens, [R for R, _ in poses], [t for _, t in poses], free)
+        if made is None:
+            return Refusal("the board's print does not fit the given lens")
+        fit = made
+    again = [_matched(shot, model, fit, i) for i, (shot, _) in enumerate(fine)]
+    final = fit_frames([o for o, _, _ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
+    frames = tuple(_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine)))
+    return PosedClip(model.board, model, frames, final.lens, "given" if given else "solved from the board", final.focal_sigma, span,
+                     _stop_visible(frames, model))  # fmt: skip
+
+
+def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float]:
+    """Print found once more under the solved lens: observations, share of patches in frame, sharpness."""
+    lens, image = fit.frame_lens(i), shot.picture.pixels
+    scale = scales(model, native_scale(model, lens, fit.R[i], fit.t[i]))[-1]
+    seen, agreement = match(image, model, lens, fit.R[i], fit.t[i], scale, search_px=2)
+    ncc = agreement.ncc[agreement.seen]
+    return seen, float(agreement.seen.mean()), float(np.sort(ncc)[len(ncc) // 2 :].mean()) if len(ncc) else 0.0
+
+
+def _posed(shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, sharpness: float) -> PosedFrame:
+    good = fit.inlier[i] > 0.2 if len(fit.inlier[i]) == len(seen) else np.ones(len(seen), bool)
+    length, width = model.board.length_mm, model.board.width_mm
+    at: Floats = np.array([[x * length, 0.5 * width] for x in (0.3, 0.6, 0.9)])
+    sigma = fit.reading_sigma_mm(i, at)[:, 0] / at[:, 0]
+    return PosedFrame(
+        shot.picture.frame if shot.picture.frame is not None else -1, shot.picture.time_s, shot.picture.pixels, fit.frame_lens(i),
+        fit.R[i], fit.t[i], float(fit.rms_px[i]), int(good.sum()), covered, float(good.mean()), float(np.median(sigma)), sharpness, seen,
+    )  # fmt: skip
+
+
+def _stop_visible(frames: tuple[PosedFrame, ...], model: BoardModel) -> float:
+    """Share of frames in which the foot of the stop is inside the picture."""
+    width = model.board.width_mm
+    foot = np.array([[0.0, y] for y in np.linspace(0.25, 0.75, 5) * width])
+    inside = []
+    for frame in frames:
+        px = frame.board_to_px(foot)
+        height, wide = frame.image.shape[:2]
+        inside.append(bool(np.all(np.isfinite(px) & (px >= 0) & (px <= [wide - 1, height - 1]))))
+    return float(np.mean(inside)) if inside else 0.0

@@ -1,0 +1,60 @@
+"""The lens from the board itself: one bundle over several frames, under each lens law; the residuals choose.
+
+A known plane seen from many poses gives focal length and distortion (Zhang 2000). How well it gives them shows in the
+covariance, and goes on from there into every length.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
+from reelnotes.measure.posed import Observations
+
+# What one may believe of a camera before looking: square pixels, the axis within a percent or two of the middle.
+_FREE = {
+    "fisheye": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.08, 0.03, 0.01), shift=0.003),
+    "pinhole": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.15, 0.08), shift=0.003),
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Solved:
+    """A lens and the bundle that gave it."""
+
+    lens: LensModel
+    fit: Fit
+    cost: float
+
+
+def solve_lens(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Floats]], start: LensModel) -> Solved | None:
+    """Solve the lens from print seen in several frames, of one clip or of several clips of one camera.
+
+    poses: (R, t) of each frame under ``start``. None when neither law holds together.
+    """
+    best: Solved | None = None
+    for lens in _starts(start):
+        fit = fit_frames(list(seen), lens, [R for R, _ in poses], [t for _, t in poses], _FREE[lens.model], steps=20)
+        if fit is None:
+            continue
+        cost = fit.cost * sum(map(len, seen)) + fit.problem.prior_cost(_shared_of(fit, lens), fit.shift)
+        if best is None or cost < best.cost:
+            best = Solved(fit.lens, fit, cost)
+    return best
+
+
+def _starts(start: LensModel) -> list[LensModel]:
+    """The start under both laws. A fisheye's theta (1 + k theta^2) is about a pinhole's r (1 + (k - 1/3) r^2)."""
+    k = start.dist[0] if start.model == "fisheye" else start.dist[0] + 1 / 3
+    fisheye = replace(start, model="fisheye", dist=(0.0, 0.0, 0.0, 0.0))
+    pinhole = replace(start, model="pinhole", dist=(float(np.clip(k - 1 / 3, -0.25, 0.1)) * 0.5, 0.0, 0.0, 0.0, 0.0))
+    return [fisheye, pinhole]
+
+
+def _shared_of(fit: Fit, start: LensModel) -> Floats:
+    """The shared parameters that lead from the start to the solution."""
+    places = (0, 1, 4) if start.model == "pinhole" else (0, 1, 2, 3)
+    radial = [fit.lens.dist[p] - start.dist[p] for p, _ in zip(places, fit.problem.freedom.radial, strict=False)]
+    return np.array([np.log(fit.lens.fx / start.fx), fit.lens.cx - start.cx, fit.lens.cy - start.cy, *radial])
