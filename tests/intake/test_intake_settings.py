@@ -1,0 +1,155 @@
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reelnotes.intake.settings import EXAMPLES, parsed_rate, read_settings, settings_from
+from reelnotes.records.settings import CameraSettings, EditSettings, PrivacySettings, TimeMark, TripSettings
+
+GOOD = """
+title = "Dawn session"
+date = 2026-05-09
+timezone = "Europe/Oslo"
+[privacy]
+spot = "none"
+[[camera]]
+name = "chest"
+lens = "lenses/chest.toml"
+[[camera]]
+name = "stern"
+clock = "local"
+[[time_mark]]
+clip = "clips/chest/A.mp4"
+frame = 120
+time = 2026-05-09T06:31:24+02:00
+[edit]
+length_s = 480
+"""
+
+
+def read(tmp_path, text):
+    (tmp_path / "trip.toml").write_text(text, encoding="utf-8")
+    return read_settings(tmp_path)
+
+
+def test_no_file_means_defaults(tmp_path):
+    assert read_settings(tmp_path) == (TripSettings(), [])
+
+
+def test_a_good_file(tmp_path):
+    said, problems = read(tmp_path, "\ufeff" + GOOD)
+    assert problems == []
+    assert (said.title, said.privacy.spot, said.edit.length_s) == ("Dawn session", "none", 480.0)
+    assert [camera.name for camera in said.camera] == ["chest", "stern"]
+    assert said.time_mark[0].frame == 120
+
+
+@pytest.mark.parametrize(
+    ("wrong", "says", "would_do"),
+    [
+        ('spot = "blured"', 'trip.toml, privacy.spot: \'blured\' is none of "exact", "blurred" or "none"', 'spot = "blurred"'),
+        ("blur_km = 0.01", "trip.toml, privacy.blur_km: 0.01 must be at least 0.5", "blur_km = 5.0"),
+        ('blur_km = "wide"', "'wide' is not a number", "blur_km = 5.0"),
+        ("hide_near_strat_m = 3", "there is no setting 'hide_near_strat_m'", "did you mean 'hide_near_start_m'?"),
+    ],
+)
+def test_a_wrong_key_is_told_and_the_rest_is_kept(tmp_path, wrong, says, would_do):
+    said, problems = read(tmp_path, GOOD.replace('spot = "none"', wrong))
+    assert says in str(problems[0])
+    assert would_do in str(problems[0])
+    assert len(problems) == 1
+    assert problems[0].serious
+    assert said.privacy == PrivacySettings()
+    assert said.title == "Dawn session"
+    assert len(said.camera) == 2
+
+
+def test_a_camera_without_a_name_goes_alone(tmp_path):
+    said, problems = read(tmp_path, GOOD.replace('name = "chest"', "trusted = true"))
+    assert [camera.name for camera in said.camera] == ["stern"]
+    assert "camera 1, name: 'name' is missing" in str(problems[0])
+
+
+def test_two_faults_in_two_cameras_keep_their_numbers(tmp_path):
+    text = '[[camera]]\nlens = "x"\n[[camera]]\nname = "a"\nclock = "lunar"\n[[camera]]\nname = "b"\n'
+    said, problems = read(tmp_path, text)
+    assert [(camera.name, camera.clock) for camera in said.camera] == [("a", "unknown"), ("b", "unknown")]
+    assert [problem.where for problem in problems] == ["trip.toml, camera 1, name", "trip.toml, camera 2, clock"]
+
+
+def test_the_same_camera_twice(tmp_path):
+    said, problems = read(tmp_path, '[[camera]]\nname = "a"\ntrusted = true\n[[camera]]\nname = "a"\n')
+    assert [(camera.name, camera.trusted) for camera in said.camera] == [("a", True)]
+    assert "a second camera is named 'a'" in str(problems[0])
+
+
+def test_a_zone_that_is_none_and_a_rate_that_is_none(tmp_path):
+    said, problems = read(tmp_path, GOOD.replace("Europe/Oslo", "Europe/Olso") + 'frame_rate = "fast"\n')
+    assert said.timezone is None
+    assert said.edit == EditSettings(length_s=480)
+    assert 'did you mean "Europe/Oslo"?' in str(problems[0])
+    assert "'fast' is no frame rate" in str(problems[1])
+
+
+def test_a_time_mark_needs_a_place_in_its_clip(tmp_path):
+    said, problems = read(tmp_path, GOOD.replace("frame = 120", ""))
+    assert said.time_mark == ()
+    assert "either frame or at_s" in str(problems[0])
+
+
+@pytest.mark.parametrize(
+    ("text", "where"), [("title = \n", "line 1, column 9"), ('title = "a"\nthis is no toml', "line 2, column 6")]
+)
+def test_no_toml_is_told_by_line_and_column(tmp_path, text, where):
+    said, problems = read(tmp_path, text)
+    assert said == TripSettings()
+    assert where in problems[0].where
+    assert "it is no TOML" in problems[0].what
+
+
+def test_text_that_is_no_utf8(tmp_path):
+    (tmp_path / "trip.toml").write_bytes('title = "Grå"'.encode("latin-1"))
+    assert "no UTF-8" in str(read_settings(tmp_path)[1][0])
+
+
+def test_every_key_has_a_value_that_would_do():
+    for model in (TripSettings, PrivacySettings, CameraSettings, EditSettings, TimeMark):
+        assert set(model.model_fields) <= set(EXAMPLES)
+
+
+@pytest.mark.parametrize(
+    ("text", "rate"),
+    [
+        ("30000/1001", Fraction(30000, 1001)),
+        ("25", Fraction(25)),
+        ("12.5", Fraction(25, 2)),
+        # source: SMPTE ST 12-1, the rates behind the everyday decimals
+        ("29.97", Fraction(30000, 1001)),
+        ("23.976", Fraction(24000, 1001)),
+        ("59.94", Fraction(60000, 1001)),
+        ("fast", None),
+        ("1/0", None),
+        ("0", None),
+        ("-25", None),
+    ],
+)
+def test_rates(text, rate):
+    assert parsed_rate(text) == rate
+
+
+_VALUES = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats(allow_nan=False) | st.text(max_size=5) | st.dates() | st.datetimes(),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.sampled_from([*EXAMPLES, "colour"]), inner, max_size=4),
+    max_leaves=12,
+)
+
+
+@given(st.dictionaries(st.sampled_from([*EXAMPLES, "colour"]), _VALUES.filter(lambda value: value is not None), max_size=6))
+def test_any_table_gives_settings_and_sentences(table):
+    said, problems = settings_from(table)
+    assert isinstance(said, TripSettings)
+    assert all(problem.where.startswith("trip.toml") and problem.what for problem in problems)
+    again, none = settings_from(said.model_dump(exclude_none=True))
+    assert again == said
+    assert none == [] or not said.time_mark
