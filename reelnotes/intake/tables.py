@@ -9,6 +9,7 @@ import csv
 import io
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 DELIMITERS = (",", ";", "\t", "|")
 HEADER_WITHIN = 15  # rows: a title or a few lines of remarks may stand above the header
@@ -43,10 +44,15 @@ def decode(data: bytes) -> str:
 
     Never fails; zero characters are removed, line ends are left as they are.
     """
-    for bom, encoding in ((codecs.BOM_UTF8, "utf-8"), (codecs.BOM_UTF32_LE, "utf-32-le"), (codecs.BOM_UTF32_BE, "utf-32-be"),
-                          (codecs.BOM_UTF16_LE, "utf-16-le"), (codecs.BOM_UTF16_BE, "utf-16-be")):
+    for bom, encoding in (
+        (codecs.BOM_UTF8, "utf-8"),
+        (codecs.BOM_UTF32_LE, "utf-32-le"),
+        (codecs.BOM_UTF32_BE, "utf-32-be"),
+        (codecs.BOM_UTF16_LE, "utf-16-le"),
+        (codecs.BOM_UTF16_BE, "utf-16-be"),
+    ):
         if data.startswith(bom):
-            return data[len(bom):].decode(encoding, errors="replace").replace("\0", "")
+            return data[len(bom) :].decode(encoding, errors="replace").replace("\0", "")
     head = data[:2000]
     if len(head) >= 4 and head[1::2].count(0) > len(head) // 4:
         return data.decode("utf-16-le", errors="replace").replace("\0", "")
@@ -60,8 +66,10 @@ def decode(data: bytes) -> str:
     return data.decode("latin-1").replace("\0", "")
 
 
-def find_table(text: str, known: Callable[[str], bool], least: int = 1, enough: Callable[[list[str]], bool] | None = None) -> Table | None:
-    """The table in a text, with the delimiter and the header row under which most names are ``known``; None without such a header.
+def find_table(
+    text: str, known: Callable[[str], bool], least: int = 1, enough: Callable[[list[str]], bool] | None = None
+) -> Table | None:
+    """The table in a text, with delimiter and header row chosen for most ``known`` names; None without such a header.
 
     least: how many known names make a header. enough: a further demand on the header's cells.
     """
@@ -78,16 +86,19 @@ def find_table(text: str, known: Callable[[str], bool], least: int = 1, enough: 
         return None
     _, minus_index, _, delimiter = best
     rows = rows_of(text, delimiter)
-    return Table(rows[-minus_index], tuple(row for row in rows[1 - minus_index:] if not row.empty), delimiter)
+    return Table(rows[-minus_index], tuple(row for row in rows[1 - minus_index :] if not row.empty), delimiter)
 
 
 def rows_of(text: str, delimiter: str, most: int | None = None) -> list[Row]:
     """All rows (at most ``most``) that are not wholly blank lines. A forgotten quotation mark does not swallow the file."""
     rows = _read(text, delimiter, csv.QUOTE_MINIMAL, most)
-    return _read(text, delimiter, csv.QUOTE_NONE, most) if rows is None else rows
+    if rows is None:
+        rows = _read(text, delimiter, csv.QUOTE_NONE, most)
+    assert rows is not None  # without quoting nothing can swallow the rest
+    return rows
 
 
-def _read(text: str, delimiter: str, quoting: "csv._QuotingType", most: int | None) -> list[Row] | None:
+def _read(text: str, delimiter: str, quoting: Literal[0, 3], most: int | None) -> list[Row] | None:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, quoting=quoting, skipinitialspace=delimiter != "\t")
     rows: list[Row] = []
     while most is None or len(rows) < most:

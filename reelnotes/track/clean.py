@@ -1,5 +1,7 @@
 """clean_track: raw fixes -> the cleaned, smoothed track with its legs and gaps."""
 
+import itertools
+
 import numpy as np
 import pandas as pd
 
@@ -9,8 +11,19 @@ from reelnotes.track.legs import find_legs
 from reelnotes.track.outliers import remove_outliers
 from reelnotes.track.smoothing import smooth_piece
 
-POINT_COLUMNS = ("time_utc_s", "lat", "lon", "sigma_m", "speed_mps", "speed_sigma_mps", "course_deg", "piece",
-                 "east_mps", "north_mps", "accel_psd")
+POINT_COLUMNS = (
+    "time_utc_s",
+    "lat",
+    "lon",
+    "sigma_m",
+    "speed_mps",
+    "speed_sigma_mps",
+    "course_deg",
+    "piece",
+    "east_mps",
+    "north_mps",
+    "accel_psd",
+)
 
 # Half a minute: a boat at trolling speed makes 50 m in it and keeps its course; on the plane it can turn back within it,
 # which the smoother's own uncertainty then tells. A log that is thinner than that on purpose is bridged at its own pace,
@@ -39,7 +52,7 @@ def clean_track(fixes: pd.DataFrame) -> Track:
     t = kept["time_utc_s"].to_numpy(float)
     limit = bridge_s(t)
     cuts = np.flatnonzero(np.diff(t) > limit) + 1 if len(t) else np.array([], int)
-    frames = []
+    frames: list[pd.DataFrame] = []
     for rows in np.split(np.arange(len(t)), cuts):
         if len(rows) < LEAST_FIXES:
             dropped["alone"] = dropped.get("alone", 0) + len(rows)
@@ -51,7 +64,7 @@ def clean_track(fixes: pd.DataFrame) -> Track:
     points = pd.concat(frames, ignore_index=True) if frames else pd.DataFrame({c: np.array([], float) for c in POINT_COLUMNS})
     points = points.astype({"piece": int})[list(POINT_COLUMNS)]
     edges = [(f["time_utc_s"].iloc[0], f["time_utc_s"].iloc[-1]) for f in frames]
-    gaps = tuple((float(a[1]), float(b[0])) for a, b in zip(edges[:-1], edges[1:], strict=True))
+    gaps = tuple((float(a[1]), float(b[0])) for a, b in itertools.pairwise(edges))
     return Track(points, find_legs(points), gaps, tuple((reason, n) for reason, n in sorted(dropped.items()) if n))
 
 
@@ -61,7 +74,9 @@ def _smoothed(fixes: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     lat, lon = fixes["lat"].to_numpy(float), fixes["lon"].to_numpy(float)
     frame = LocalFrame(float(np.median(lat)), float(lon[len(lon) // 2]))
     places = frame.to_metres(lat, lon)
-    piece = smooth_piece(t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), _velocities(fixes), RECEIVER_SPEED_SIGMA_MPS)
+    piece = smooth_piece(
+        t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), _velocities(fixes), RECEIVER_SPEED_SIGMA_MPS
+    )
     states = piece.states
     new_lat, new_lon = frame.to_degrees(states.position)
     sigma_v = np.sqrt(states.velocity_var)
@@ -70,12 +85,20 @@ def _smoothed(fixes: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     speed = np.sqrt(np.maximum(raw_speed**2 - sigma_v**2, 0.0))
     course = np.degrees(np.arctan2(states.velocity[:, 0], states.velocity[:, 1])) % 360.0
     course[raw_speed < 2 * sigma_v] = np.nan  # slower than its noise: the direction means nothing
-    points = pd.DataFrame({
-        "time_utc_s": t[piece.kept], "lat": new_lat, "lon": new_lon,
-        "sigma_m": np.sqrt(states.position_var + SHARED_SIGMA_M**2),
-        "speed_mps": speed, "speed_sigma_mps": sigma_v, "course_deg": course,
-        "east_mps": states.velocity[:, 0], "north_mps": states.velocity[:, 1], "accel_psd": piece.accel_psd,
-    })
+    points = pd.DataFrame(
+        {
+            "time_utc_s": t[piece.kept],
+            "lat": new_lat,
+            "lon": new_lon,
+            "sigma_m": np.sqrt(states.position_var + SHARED_SIGMA_M**2),
+            "speed_mps": speed,
+            "speed_sigma_mps": sigma_v,
+            "course_deg": course,
+            "east_mps": states.velocity[:, 0],
+            "north_mps": states.velocity[:, 1],
+            "accel_psd": piece.accel_psd,
+        }
+    )
     return points, int((~piece.kept).sum())
 
 

@@ -34,11 +34,13 @@ def earth_fixed(lat: np.ndarray, lon: np.ndarray) -> np.ndarray:
     """Places in degrees on the ellipsoid -> earth-centred earth-fixed metres, shape (n, 3)."""
     phi, lam = np.radians(np.asarray(lat, float)), np.radians(np.asarray(lon, float))
     n = SEMI_MAJOR_M / np.sqrt(1 - ECCENTRICITY_2 * np.sin(phi) ** 2)
-    return np.stack([n * np.cos(phi) * np.cos(lam), n * np.cos(phi) * np.sin(lam), n * (1 - ECCENTRICITY_2) * np.sin(phi)], axis=-1)
+    return np.stack(
+        [n * np.cos(phi) * np.cos(lam), n * np.cos(phi) * np.sin(lam), n * (1 - ECCENTRICITY_2) * np.sin(phi)], axis=-1
+    )
 
 
 def steps_m(lat: np.ndarray, lon: np.ndarray) -> np.ndarray:
-    """Straight distances in metres between successive places, shape (n - 1,); the chord is 1 mm short of the geodesic at 10 km."""
+    """Straight distances in metres between successive places, shape (n - 1,); such a chord is 1 mm short at 10 km."""
     return np.linalg.norm(np.diff(earth_fixed(lat, lon), axis=0), axis=1)
 
 

@@ -21,8 +21,16 @@ def position_at(track: Track, t_utc_s: float) -> Position | None:
         return None
     value = {key: float(column[0]) for key, column in state.items()}
     course = value["course"]
-    return Position(float(t_utc_s), value["lat"], value["lon"], value["sigma"], value["speed"], value["speed_sigma"],
-                    course if np.isfinite(course) else None, bool(value["apart"]))
+    return Position(
+        float(t_utc_s),
+        value["lat"],
+        value["lon"],
+        value["sigma"],
+        value["speed"],
+        value["speed_sigma"],
+        course if np.isfinite(course) else None,
+        bool(value["apart"]),
+    )
 
 
 def speed_series(track: Track, times: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -63,7 +71,9 @@ def _between(points: "object", t: np.ndarray, times: np.ndarray, i: np.ndarray, 
     u = np.where(np.isfinite(u), u, 0.0)
     north_m, east_m = metres_per_degree(column["lat"][i])
     turn = (column["lon"][j] - column["lon"][i] + 180.0) % 360.0 - 180.0  # across the date line
-    lat, v_north = _cubic(u, length, column["lat"][i] * 0, column["lat"][j] - column["lat"][i], north[i] / north_m, north[j] / north_m)
+    lat, v_north = _cubic(
+        u, length, column["lat"][i] * 0, column["lat"][j] - column["lat"][i], north[i] / north_m, north[j] / north_m
+    )
     lon, v_east = _cubic(u, length, column["lon"][i] * 0, turn, east[i] / east_m, east[j] / east_m)
     v_north, v_east = v_north * north_m, v_east * east_m
     tau, rest = u * length, (1 - u) * length
@@ -76,8 +86,12 @@ def _between(points: "object", t: np.ndarray, times: np.ndarray, i: np.ndarray, 
     course = np.where(raw < 2 * speed_sigma, np.nan, np.degrees(np.arctan2(v_east, v_north)) % 360.0)
     usual = float(np.median(np.diff(t))) if len(t) > 1 else 0.0
     return {
-        "lat": column["lat"][i] + lat, "lon": (column["lon"][i] + lon + 180.0) % 360.0 - 180.0, "sigma": sigma,
-        "speed": np.sqrt(np.maximum(raw**2 - speed_sigma**2, 0.0)), "speed_sigma": speed_sigma, "course": course,
+        "lat": column["lat"][i] + lat,
+        "lon": (column["lon"][i] + lon + 180.0) % 360.0 - 180.0,
+        "sigma": sigma,
+        "speed": np.sqrt(np.maximum(raw**2 - speed_sigma**2, 0.0)),
+        "speed_sigma": speed_sigma,
+        "course": course,
         "apart": (length > max(APART_S, APART_INTERVALS * usual)).astype(float),
     }
 
@@ -90,9 +104,10 @@ def _velocity(column: dict[str, np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
     return (np.where(slow, 0.0, column["speed_mps"] * np.sin(course)), np.where(slow, 0.0, column["speed_mps"] * np.cos(course)))
 
 
-def _cubic(u: np.ndarray, length: np.ndarray, p0: np.ndarray, p1: np.ndarray, v0: np.ndarray, v1: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _cubic(
+    u: np.ndarray, length: np.ndarray, p0: np.ndarray, p1: np.ndarray, v0: np.ndarray, v1: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
     """Hermite's cubic through (p0, v0) at u = 0 and (p1, v1) at u = 1 -> (place, velocity)."""
-    place = (p0 * (1 + 2 * u) * (1 - u) ** 2 + p1 * u * u * (3 - 2 * u)
-             + length * (v0 * u * (1 - u) ** 2 - v1 * u * u * (1 - u)))
+    place = p0 * (1 + 2 * u) * (1 - u) ** 2 + p1 * u * u * (3 - 2 * u) + length * (v0 * u * (1 - u) ** 2 - v1 * u * u * (1 - u))
     velocity = (p1 - p0) / length * 6 * u * (1 - u) + v0 * (1 - 4 * u + 3 * u * u) + v1 * (3 * u * u - 2 * u)
     return place, velocity

@@ -25,8 +25,14 @@ class Smoothed:
     deviance: float
 
 
-def smooth(t_s: np.ndarray, places_m: np.ndarray, place_var: np.ndarray, accel_psd: float,
-           velocities: np.ndarray | None = None, velocity_var: np.ndarray | None = None) -> Smoothed:
+def smooth(
+    t_s: np.ndarray,
+    places_m: np.ndarray,
+    place_var: np.ndarray,
+    accel_psd: float,
+    velocities: np.ndarray | None = None,
+    velocity_var: np.ndarray | None = None,
+) -> Smoothed:
     """Smooth one piece. t_s strictly increasing, shape (n,), n >= 2; places_m shape (n, 2); place_var m^2, shape (n,).
 
     accel_psd   spectral density of the acceleration, m^2/s^3
@@ -66,7 +72,9 @@ def smooth(t_s: np.ndarray, places_m: np.ndarray, place_var: np.ndarray, accel_p
     return _backward(dt, mean, ahead, cov, cov_ahead, deviance)
 
 
-def _backward(dt: np.ndarray, mean: np.ndarray, ahead: np.ndarray, cov: np.ndarray, cov_ahead: np.ndarray, deviance: float) -> Smoothed:
+def _backward(
+    dt: np.ndarray, mean: np.ndarray, ahead: np.ndarray, cov: np.ndarray, cov_ahead: np.ndarray, deviance: float
+) -> Smoothed:
     """The Rauch-Tung-Striebel pass over a filter's results."""
     out, var = mean.copy(), cov.copy()
     for i in range(len(dt) - 2, -1, -1):

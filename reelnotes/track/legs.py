@@ -55,16 +55,16 @@ def _piece_legs(piece: pd.DataFrame, before: int) -> list[Leg]:
     path = np.stack([np.interp(grid, t, places[:, k]) for k in (0, 1)], axis=1)
     speed = np.interp(grid, t, piece["speed_mps"].to_numpy())
     runs = _merged(_runs(_kinds(path, speed)))
-    legs = []
+    legs: list[Leg] = []
     for run in runs:
         start = grid[run.start]
         end = float(t[-1]) if run is runs[-1] else grid[run.end]
-        legs.append(_leg(frame, path[run.start:run.end + 1], before + len(legs) + 1, run.kind, float(start), float(end)))
+        legs.append(_leg(frame, path[run.start : run.end + 1], before + len(legs) + 1, run.kind, float(start), float(end)))
     return legs
 
 
 def _leg(frame: LocalFrame, path: np.ndarray, number: int, kind: str, start: float, end: float) -> Leg:
-    steps = path[::max(1, int(WAY_STEP_S / GRID_S))]
+    steps = path[:: max(1, int(WAY_STEP_S / GRID_S))]
     if len(path) > 1 and (len(path) - 1) % max(1, int(WAY_STEP_S / GRID_S)):
         steps = np.concatenate([steps, path[-1:]])
     distance = path_m(*frame.to_degrees(steps))
@@ -79,7 +79,7 @@ def _kinds(path: np.ndarray, speed: np.ndarray) -> np.ndarray:
     kinds = np.where(fast, "under way", np.where(slow, "trolling", "creeping")).astype(object)
     for run in _runs(kinds):
         if run.kind == "creeping":
-            kinds[run.start:run.end] = _creeping(path[run.start:run.end])
+            kinds[run.start : run.end] = _creeping(path[run.start : run.end])
     return kinds
 
 
@@ -138,7 +138,7 @@ def _merged(runs: list[_Run]) -> list[_Run]:
         neighbours = [n for n in (k - 1, k + 1) if 0 <= n < len(runs)]
         n = max(neighbours, key=lambda m: runs[m].end - runs[m].start)
         lo, hi = min(k, n), max(k, n)
-        runs[lo:hi + 1] = [_Run(runs[n].kind, runs[lo].start, runs[hi].end)]
+        runs[lo : hi + 1] = [_Run(runs[n].kind, runs[lo].start, runs[hi].end)]
         runs = _joined(runs)
     return runs
 

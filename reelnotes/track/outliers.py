@@ -3,6 +3,8 @@
 Only what cannot be is removed here; a fix that is merely far off its neighbours is the smoother's business.
 """
 
+import itertools
+
 import numpy as np
 import pandas as pd
 
@@ -63,7 +65,7 @@ def _one_an_instant(frame: pd.DataFrame) -> np.ndarray:
     ends = np.append(starts[1:], len(t))
     for start, end in zip(starts, ends, strict=True):
         if end - start > 1:
-            around = np.concatenate([xyz[max(0, start - 5):start], xyz[end:end + 5]])
+            around = np.concatenate([xyz[max(0, start - 5) : start], xyz[end : end + 5]])
             middle = np.median(around if len(around) else xyz[start:end], axis=0)
             best = start + int(np.argmin(np.linalg.norm(xyz[start:end] - middle, axis=1)))
             good[start:end] = False
@@ -84,11 +86,11 @@ def _stuck(frame: pd.DataFrame) -> np.ndarray:
     step = steps_m(lat, lon)
     usual = np.median(step[step > 0]) if (step > 0).any() else 0.0
     starts = np.flatnonzero(moved)
-    for start, end in zip(starts[:-1], starts[1:], strict=True):
+    for start, end in itertools.pairwise(starts):
         lasted = t[end] - t[start]
         leap = step[end - 1]
         if end - start >= STUCK_FIXES and lasted >= STUCK_S and leap > max(JUMP_SLACK_M, 5 * usual) and leap / lasted > 0.5:
-            stuck[start + 1:end] = True
+            stuck[start + 1 : end] = True
     return stuck
 
 
@@ -120,6 +122,6 @@ def _longest_chain(frame: pd.DataFrame) -> np.ndarray:
     good = np.zeros(len(t), bool)
     j = int(np.argmax(best))
     while j >= 0:
-        good[starts[j]:ends[j] + 1] = True
+        good[starts[j] : ends[j] + 1] = True
         j = int(before[j])
     return good

@@ -23,8 +23,9 @@ class Piece:
     sigma_m: float
 
 
-def smooth_piece(t_s: np.ndarray, places_m: np.ndarray, relative_sigma: np.ndarray, velocities: np.ndarray | None,
-                 velocity_sigma: float) -> Piece:
+def smooth_piece(
+    t_s: np.ndarray, places_m: np.ndarray, relative_sigma: np.ndarray, velocities: np.ndarray | None, velocity_sigma: float
+) -> Piece:
     """Smooth fixes of one piece: shape (n,), (n, 2), (n,); velocities (n, 2) with NaN where not given, or None.
 
     relative_sigma  how uncertain each fix is against the others (from its dilution); the scale is found here
@@ -43,14 +44,21 @@ def smooth_piece(t_s: np.ndarray, places_m: np.ndarray, relative_sigma: np.ndarr
     if kept.sum() < 2:
         kept = np.ones(len(t_s), bool)
     inside = np.flatnonzero(kept)
-    final = smooth(t_s[inside], places_m[inside], noise_var * (shape2 / weights)[inside], psd,
-                   None if velocities is None else velocities[inside], None if v_var is None else v_var[inside])
+    final = smooth(
+        t_s[inside],
+        places_m[inside],
+        noise_var * (shape2 / weights)[inside],
+        psd,
+        None if velocities is None else velocities[inside],
+        None if v_var is None else v_var[inside],
+    )
     return Piece(final, kept, psd, float(np.sqrt(noise_var)))
 
 
-def _fit_noise(t_s: np.ndarray, places_m: np.ndarray, shape2: np.ndarray, velocities: np.ndarray | None, v_var: np.ndarray | None
-               ) -> tuple[float, float]:
-    """(noise variance m^2 of a fix, acceleration density m^2/s^3) of greatest likelihood, on a grid, from a sample of the piece."""
+def _fit_noise(
+    t_s: np.ndarray, places_m: np.ndarray, shape2: np.ndarray, velocities: np.ndarray | None, v_var: np.ndarray | None
+) -> tuple[float, float]:
+    """(noise variance of a fix m^2, acceleration density m^2/s^3) of greatest likelihood, on a grid, from a sample."""
     if len(t_s) > SAMPLE:  # the stretch in the middle and no thinning: the spacing of fixes matters
         start = (len(t_s) - SAMPLE) // 2
         cut = slice(start, start + SAMPLE)
@@ -60,6 +68,8 @@ def _fit_noise(t_s: np.ndarray, places_m: np.ndarray, shape2: np.ndarray, veloci
     best_psd = 0.1
     for _ in range(2):
         best_psd = min(PSD_GRID, key=lambda q: smooth(t_s, places_m, noise**2 * shape2, q, velocities, v_var).deviance)
-        noise = min((0.5, 0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 9.0, 14.0, 20.0),
-                    key=lambda s: smooth(t_s, places_m, s**2 * shape2, best_psd, velocities, v_var).deviance)
+        noise = min(
+            (0.5, 0.8, 1.2, 1.8, 2.7, 4.0, 6.0, 9.0, 14.0, 20.0),
+            key=lambda s: smooth(t_s, places_m, s**2 * shape2, best_psd, velocities, v_var).deviance,
+        )
     return float(np.clip(noise, LEAST_SIGMA_M, MOST_SIGMA_M)) ** 2, best_psd

@@ -24,8 +24,31 @@ from reelnotes.records.problems import Problem, UnreadableError
 
 # The names of columns: English, Norwegian/Danish, Swedish, German, Spanish. Compared without case, marks and units.
 NAMES = {
-    "time": ("time", "timestamp", "utc", "datetime", "date time", "utc time", "time utc", "gps time", "when", "epoch", "unix time", "tid",
-             "tidspunkt", "klokkeslett", "klockslag", "zeit", "uhrzeit", "zeitstempel", "hora", "tiempo", "fecha hora", "local time", "time local"),
+    "time": (
+        "time",
+        "timestamp",
+        "utc",
+        "datetime",
+        "date time",
+        "utc time",
+        "time utc",
+        "gps time",
+        "when",
+        "epoch",
+        "unix time",
+        "tid",
+        "tidspunkt",
+        "klokkeslett",
+        "klockslag",
+        "zeit",
+        "uhrzeit",
+        "zeitstempel",
+        "hora",
+        "tiempo",
+        "fecha hora",
+        "local time",
+        "time local",
+    ),
     "date": ("date", "dato", "datum", "fecha", "day", "utc date", "date utc"),
     "lat": ("lat", "latitude", "breddegrad", "bredde", "latitud", "breite", "breitengrad", "y lat"),
     "lon": ("lon", "lng", "long", "longitude", "lengdegrad", "lengde", "longitud", "länge", "laenge", "längengrad", "x lon"),
@@ -45,7 +68,28 @@ def column_of(header: str) -> str | None:
     if plain in _COLUMN:
         return _COLUMN[plain]
     first, _, rest = plain.partition(" ")
-    units = {"s", "ms", "deg", "m", "utc", "kn", "kt", "kts", "knots", "mps", "kmh", "km h", "kph", "mph", "m s", "local", "iso", "true", "unix", "wgs84"}
+    units = {
+        "s",
+        "ms",
+        "deg",
+        "m",
+        "utc",
+        "kn",
+        "kt",
+        "kts",
+        "knots",
+        "mps",
+        "kmh",
+        "km h",
+        "kph",
+        "mph",
+        "m s",
+        "local",
+        "iso",
+        "true",
+        "unix",
+        "wgs84",
+    }
     return _COLUMN.get(first) if rest in units else None
 
 
@@ -73,8 +117,9 @@ class _Layout:
         return cells[index] if 0 <= index < len(cells) else ""
 
 
-def read_csv_track(path: Path, name: str, *, date: dt.date | None = None, zone: ZoneInfo | None = None
-                   ) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
+def read_csv_track(
+    path: Path, name: str, *, date: dt.date | None = None, zone: ZoneInfo | None = None
+) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
     """Read a table of fixes -> fixes, problems. ``date`` fills times of day without a date (a clock past midnight rolls on);
     ``zone`` is used when the header says that times are local. Raises UnreadableError without time, lat and lon columns."""
     table = track_table(decode(path.read_bytes()))
@@ -82,7 +127,9 @@ def read_csv_track(path: Path, name: str, *, date: dt.date | None = None, zone: 
         raise UnreadableError(name, "this table has no columns for time, lat and lon", "name them in the first row: time,lat,lon")
     layout = _layout(table)
     if layout.local and zone is None:
-        raise UnreadableError(name, "the times are local, but the trip's time zone is not known", 'set timezone = "Europe/Oslo" in trip.toml')
+        raise UnreadableError(
+            name, "the times are local, but the trip's time zone is not known", 'set timezone = "Europe/Oslo" in trip.toml'
+        )
     tally, fixes = Tally(), []
     clock = _Clock(date, zone if layout.local and zone else dt.UTC)
     for row in table.rows:
@@ -95,8 +142,10 @@ def read_csv_track(path: Path, name: str, *, date: dt.date | None = None, zone: 
             fixes.append(fix)
         else:
             tally.add("no place", row.line)
-    problems = [*tally.problem(name, "bad", "{n} row{s} without a readable time and position"),
-                *tally.problem(name, "no place", "{n} row{s} with an impossible position", serious=False)]
+    problems = [
+        *tally.problem(name, "bad", "{n} row{s} without a readable time and position"),
+        *tally.problem(name, "no place", "{n} row{s} with an impossible position", serious=False),
+    ]
     if layout.speed_unit is None and "speed" in layout.at:
         problems += _settle_speed_unit(fixes, name)
     return fixes_frame(fixes, name), tuple(problems)
@@ -164,9 +213,15 @@ def _fix(cells: tuple[str, ...], layout: _Layout, clock: _Clock) -> Fix:
     when = " ".join(part for part in (layout.cell(cells, "date"), layout.cell(cells, "time")) if part)
     lat, lon = degrees(layout.cell(cells, "lat")), degrees(layout.cell(cells, "lon"))
     factor = SPEED_UNITS_MPS.get(layout.speed_unit or "m/s", 1.0)
-    return Fix(clock.read(when), lat, lon, speed_mps=_optional(layout.cell(cells, "speed")) * factor,
-               course_deg=_optional(layout.cell(cells, "course")), hdop=_optional(layout.cell(cells, "hdop")),
-               ele_m=_optional(layout.cell(cells, "ele")))
+    return Fix(
+        clock.read(when),
+        lat,
+        lon,
+        speed_mps=_optional(layout.cell(cells, "speed")) * factor,
+        course_deg=_optional(layout.cell(cells, "course")),
+        hdop=_optional(layout.cell(cells, "hdop")),
+        ele_m=_optional(layout.cell(cells, "ele")),
+    )
 
 
 def _optional(text: str) -> float:
@@ -177,7 +232,7 @@ def _optional(text: str) -> float:
 
 
 def _settle_speed_unit(fixes: list[Fix], name: str) -> list[Problem]:
-    """The header names no speed unit: take the one that agrees with the distance run (the units lie 13 % and more apart), else none."""
+    """The header names no speed unit: take the one that agrees with the distance run, else none (they lie 13 % and more apart)."""
     ratios = []
     for a, b in zip(fixes, fixes[10:], strict=False):
         run_s = b.time_utc_s - a.time_utc_s
@@ -198,5 +253,15 @@ def _settle_speed_unit(fixes: list[Fix], name: str) -> list[Problem]:
         fix.speed_mps = fix.speed_mps * SPEED_UNITS_MPS[unit] if unit else NAN
     where = f"{name}, column speed"
     if unit:
-        return [Problem(where, "the header names no unit", f"{unit} was taken, which agrees with the distance run", serious=False)]
-    return [Problem(where, "the header names no unit", "the receiver's speeds were not used", "write speed_kn, speed_kmh or speed_mps", serious=False)]
+        return [
+            Problem(where, "the header names no unit", f"{unit} was taken, which agrees with the distance run", serious=False)
+        ]
+    return [
+        Problem(
+            where,
+            "the header names no unit",
+            "the receiver's speeds were not used",
+            "write speed_kn, speed_kmh or speed_mps",
+            serious=False,
+        )
+    ]

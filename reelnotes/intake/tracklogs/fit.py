@@ -30,11 +30,13 @@ def read_fit(path: Path, name: str) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
     data = path.read_bytes()
     if data[8:12] != b".FIT":
         raise UnreadableError(name, "this is no FIT file: the mark .FIT is missing from its header")
-    tally, fixes, messages, damage = Tally(), [], 0, ""
+    tally, messages, damage = Tally(), 0, ""
+    fixes: list[Fix] = []
     try:
         # No processor: times and semicircles are turned here, exactly, and not into objects first.
-        with fitdecode.FitReader(data, processor=None, check_crc=fitdecode.CrcCheck.RAISE,
-                                 error_handling=fitdecode.ErrorHandling.RAISE) as reader:
+        with fitdecode.FitReader(
+            data, processor=None, check_crc=fitdecode.CrcCheck.RAISE, error_handling=fitdecode.ErrorHandling.RAISE
+        ) as reader:
             for frame in reader:
                 if frame.frame_type != fitdecode.FIT_FRAME_DATA:
                     continue
@@ -65,8 +67,13 @@ def _take(frame: "fitdecode.FitDataMessage", fixes: list[Fix], tally: Tally) -> 
         tally.add("no position")
         return
     speed, height = raw.get("enhanced_speed", raw.get("speed")), raw.get("enhanced_altitude", raw.get("altitude"))
-    fix = Fix(stamp + FIT_EPOCH_POSIX_S, lat * DEGREES_PER_SEMICIRCLE, lon * DEGREES_PER_SEMICIRCLE,
-              speed_mps=NAN if speed is None else speed, ele_m=NAN if height is None else height)
+    fix = Fix(
+        stamp + FIT_EPOCH_POSIX_S,
+        lat * DEGREES_PER_SEMICIRCLE,
+        lon * DEGREES_PER_SEMICIRCLE,
+        speed_mps=NAN if speed is None else speed,
+        ele_m=NAN if height is None else height,
+    )
     if fix.on_earth:
         fixes.append(fix)
     else:

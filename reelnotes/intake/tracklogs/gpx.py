@@ -39,8 +39,11 @@ def read_gpx(path: Path, name: str) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
     """
     text = decode(path.read_bytes())
     if _DOCTYPE.search(text):
-        raise UnreadableError(name, "this GPX file declares a document type, which no track needs and which can be used to harm",
-                              "save the track again from the device or its program")
+        raise UnreadableError(
+            name,
+            "this GPX file declares a document type, which no track needs and which can be used to harm",
+            "save the track again from the device or its program",
+        )
     if "<gpx" not in text[:10_000]:
         raise UnreadableError(name, "this is no GPX file: it has no <gpx> element")
     tally, problems = Tally(), []
@@ -109,10 +112,13 @@ def _fix(point: GPXTrackPoint) -> Fix:
     extra = {tag: number for element in point.extensions for tag, number in _numbers(element)}
     speed, course = point.speed, point.course
     return Fix(
-        instant, _number(point.latitude), _number(point.longitude),
+        instant,
+        _number(point.latitude),
+        _number(point.longitude),
         speed_mps=_positive(extra.get("speed") if speed is None else speed),
         course_deg=_positive(extra.get("course", extra.get("bearing")) if course is None else course),
-        hdop=_positive(point.horizontal_dilution), ele_m=_number(point.elevation),
+        hdop=_positive(point.horizontal_dilution),
+        ele_m=_number(point.elevation),
     )
 
 

@@ -5,6 +5,7 @@ repaired: one flipped digit of a position reads as well as the true one.
 """
 
 import datetime as dt
+import itertools
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -150,7 +151,7 @@ def _release(reading: _Reading) -> None:
     day_s, later = reading.day_s, reading.last_clock_s
     if later is None:
         rolls = 0
-        for previous, clock in zip(clocks, clocks[1:], strict=False):
+        for previous, clock in itertools.pairwise(clocks):
             rolls += clock - previous < -HALF_DAY_S
         day_s, later = day_s + rolls * DAY_S, clocks[-1]
     for gga, clock in zip(reversed(waiting), reversed(clocks), strict=True):

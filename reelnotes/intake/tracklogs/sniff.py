@@ -33,8 +33,9 @@ def looks_like_track(path: Path) -> bool:
         return False
 
 
-def read_track_file(path: Path, name: str, *, date: dt.date | None = None, zone: ZoneInfo | None = None
-                    ) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
+def read_track_file(
+    path: Path, name: str, *, date: dt.date | None = None, zone: ZoneInfo | None = None
+) -> tuple[pd.DataFrame, tuple[Problem, ...]]:
     """Read one position log -> (fixes with columns FIX_COLUMNS in time order, problems).
 
     path  the file (only read); name  what to call it in problems (its path in the trip folder)
@@ -62,7 +63,9 @@ def read_track_file(path: Path, name: str, *, date: dt.date | None = None, zone:
         "a table": lambda: read_csv_track(path, name, date=date, zone=zone),
     }
     if found is None:
-        raise UnreadableError(name, "this is no position log that can be read (GPX, FIT, NMEA 0183, or a table with time, lat, lon)")
+        raise UnreadableError(
+            name, "this is no position log that can be read (GPX, FIT, NMEA 0183, or a table with time, lat, lon)"
+        )
     return readers[found]()
 
 

@@ -23,7 +23,9 @@ class Tally:
         """How many cases of ``what`` so far."""
         return self._count.get(what, 0)
 
-    def problem(self, where: str, what: str, sentence: str, *, serious: bool = True, done: str = "skipped") -> tuple[Problem, ...]:
+    def problem(
+        self, where: str, what: str, sentence: str, *, serious: bool = True, done: str = "skipped"
+    ) -> tuple[Problem, ...]:
         """The one problem for ``what``, or nothing. ``{n}`` in the sentence becomes the count with its noun's number."""
         n = self.count(what)
         if not n:
