@@ -13,7 +13,7 @@ from pathlib import Path
 
 import reelnotes
 from reelnotes.clocks import solve_clocks
-from reelnotes.cuts import choose_cuts, write_cuts
+from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
 from reelnotes.ledger import join_lengths, write_ledger
 from reelnotes.lineup import line_up
@@ -28,7 +28,7 @@ from reelnotes.records.problems import Problem, UsageError
 from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
 from reelnotes.records.trip import LineUp
-from reelnotes.sorting import sort_clips
+from reelnotes.sorting import SortReport, UndoReport, sort_clips, undo_sort
 from reelnotes.summary import write_post
 from reelnotes.track import clean_track, position_at, speed_series
 
@@ -38,7 +38,10 @@ Steps = Callable[[str], Report]
 
 def no_steps(_name: str) -> Report:
     """Progress for those who want none."""
-    return lambda _share, _what="": None
+    def silent(_share: float, _what: str = "") -> None:
+        return None
+
+    return silent
 
 
 @dataclass(frozen=True)
@@ -58,15 +61,20 @@ def run_trip(root: Path, out: Path | None = None, steps: Steps = no_steps) -> Tr
     the record's problems.
     """
     out = output_folder(root, out)
-    lined = line_up_trip(root, steps)
+    record = record_trip(root, out, steps)
+    write_ledger(record, out)
+    write_edit(record, out)
+    write_public(record, out)
+    report = write_sorted(record.lineup, record.folder, out, steps)
+    return replace(record, problems=(*record.problems, *report.problems))
+
+
+def record_trip(root: Path, out: Path, steps: Steps = no_steps, length_s: float | None = None) -> TripRecord:
+    """Everything that can be found about a trip. Of files, only the evidence pictures are written, into ``out``."""
+    lined = wanting(line_up_trip(root, steps), length_s)
     lengths = measure_lengths(lined, out, steps)
     moments, edit = choose_story(lined, lengths, steps)
-    record = make_record(lined, lengths, moments, edit)
-    write_ledger(record, out)
-    write_cuts(edit, lined.lineup, out, root)
-    write_sorted(lined, out)
-    write_post(record, out / "post")
-    return record
+    return make_record(lined, lengths, moments, edit)
 
 
 def output_folder(root: Path, out: Path | None) -> Path:
@@ -95,6 +103,15 @@ def _with_clocks_word(clip: Clip, clocks: Clocks) -> Clip:
     return clip if clip.set_aside or not reason else replace(clip, set_aside=reason)
 
 
+def wanting(lined: Lined, length_s: float | None) -> Lined:
+    """The same trip with another wanted running time; None leaves it as trip.toml says."""
+    if length_s is None:
+        return lined
+    settings = lined.folder.settings
+    edit = settings.edit.model_copy(update={"length_s": length_s})
+    return replace(lined, folder=replace(lined.folder, settings=settings.model_copy(update={"edit": edit})))
+
+
 def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[FishLength, ...]:
     """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches."""
     folder = lined.folder
@@ -108,8 +125,8 @@ def choose_story(
     lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps
 ) -> tuple[tuple[Moment, ...], EditList]:
     """Find what is worth showing and cut it to the wanted length."""
-    moments = find_moments(lined.lineup, lengths, steps("Finding moments"))
-    return moments, choose_cuts(moments, lined.lineup, lined.folder.settings, title=lined.folder.title)
+    moments = find_moments(lined.lineup, lengths, progress=steps("Finding moments"))
+    return moments, choose_cuts(moments, lined.lineup, lined.folder.settings.edit, title=lined.folder.title)
 
 
 def make_record(
@@ -140,6 +157,24 @@ def clock_problems(clocks: Clocks) -> tuple[Problem, ...]:
     return (*foreign, *(Problem("clocks", sentence, serious=False) for sentence in clocks.conflicts))
 
 
-def write_sorted(lined: Lined, out: Path) -> None:
+def write_edit(record: TripRecord, out: Path) -> None:
+    """The edit list in all its formats."""
+    assert record.edit is not None
+    write_cuts(record.edit, record.lineup, out)
+
+
+def write_public(record: TripRecord, out: Path) -> None:
+    """``post/``: the only folder that is meant to leave the house."""
+    assert record.edit is not None
+    write_post(record, out / "post")
+    write_chapters(record.edit, out / "post" / "chapters.txt")
+
+
+def write_sorted(lineup: LineUp, folder: TripFolder, out: Path, steps: Steps = no_steps) -> SortReport:
     """The clips again as links, by day, leg and catch."""
-    sort_clips(lined.lineup, lined.folder.root, out, lined.folder.zone)
+    return sort_clips(lineup, folder.root, out, folder.zone, progress=steps("Sorting the clips"))
+
+
+def undo_sorted(out: Path) -> UndoReport:
+    """Take away what :func:`write_sorted` made."""
+    return undo_sort(out)

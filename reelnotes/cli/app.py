@@ -24,7 +24,9 @@ def _version(asked: bool) -> None:
 
 @app.callback()
 def program(
-    version: Annotated[bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")] = False,
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version and leave.")
+    ] = False,
 ) -> None:
     """Track, log and clips of a day on the water become one trip record: lengths, edit list, sorted clips, summary.
 

@@ -47,8 +47,11 @@ class Voice:
     @contextmanager
     def progress(self) -> Iterator["Steps"]:
         """A progress display on stderr, for the length of the block."""
-        columns = (TextColumn("{task.description:<34}"), BarColumn(bar_width=24), TextColumn("{task.fields[what]}"), TimeElapsedColumn())
-        shown = Progress(*columns, console=Console(stderr=True), transient=True, disable=self.quiet or not sys.stderr.isatty())
+        name, what = TextColumn("{task.description:<24}"), TextColumn("{task.fields[what]}")
+        silent = self.quiet or not sys.stderr.isatty()
+        shown = Progress(
+            name, BarColumn(bar_width=24), TimeElapsedColumn(), what, console=Console(stderr=True), transient=True, disable=silent
+        )
         with shown:
             yield Steps(shown)
 

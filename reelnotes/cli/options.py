@@ -1,6 +1,6 @@
 """The options that every command shares, and the one handler that turns errors into exit codes."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
@@ -11,10 +11,12 @@ from rich.markup import escape
 from reelnotes.cli.console import UNUSABLE, Voice
 from reelnotes.records.problems import ReelnotesError
 
-TripArgument = Annotated[Path, typer.Argument(metavar="TRIP", help="The trip folder: clips, and if there are any track and log.", show_default=False)]
+TripArgument = Annotated[
+    Path, typer.Argument(metavar="TRIP", help="The trip folder: clips, and if there are any, track and log.", show_default=False)
+]
 OutOption = Annotated[
     Path | None,
-    typer.Option("--out", metavar="DIR", help="Where the outputs go.  [default: outputs/<name of the trip folder>]", show_default=False),
+    typer.Option("--out", metavar="DIR", help="Where the outputs go (else: outputs/<name of the trip folder>).", show_default=False),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the facts as JSON on stdout, and nothing else there.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing; the exit code tells.")]
@@ -43,13 +45,11 @@ def speaking(as_json: bool, quiet: bool, verbose: bool) -> Iterator[Voice]:
     except Exception as error:
         if verbose:
             raise
-        _fail(voice, f"an internal fault, not a fault of yours: {type(error).__name__}: {error} (run it again with --verbose and report it)")
+        fault = f"an internal fault, not yours: {type(error).__name__}: {error}"
+        _fail(voice, f"{fault} (run it again with --verbose and report what it shows)")
 
 
 def _fail(voice: Voice, sentence: str, code: int = UNUSABLE) -> None:
     Voice(quiet=False).err.print(f"[red]reelnotes:[/] {escape(sentence)}")
     voice.result({"error": sentence})
     raise typer.Exit(code)
-
-
-Register = Callable[[typer.Typer], None]

@@ -1,6 +1,5 @@
 """Commands that work on a trip folder: run, check, lineup, lengths, cuts, sort, summary."""
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -18,7 +17,9 @@ def register(app: typer.Typer) -> None:
         app.command(rich_help_panel=PANEL)(command)
 
 
-def run(trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False) -> None:
+def run(
+    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+) -> None:
     """Do everything: line-up, lengths, edit list, sorted clips and summary."""
     with speaking(as_json, quiet, verbose) as voice:
         with voice.progress() as steps:
@@ -27,7 +28,8 @@ def run(trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, 
         showing.clocks(voice, record)
         showing.catches(voice, record)
         showing.edit(voice, record)
-        voice.out.print(f"\nEverything is in [bold]{where}[/]. What may leave the house is in [bold]{where / 'post'}[/]; the rest is private.")
+        voice.out.print(f"\nEverything is in [bold]{where}[/].")
+        voice.out.print(f"What may leave the house is in [bold]{where / 'post'}[/]; the rest is private.")
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
     raise typer.Exit(code)
@@ -43,7 +45,9 @@ def check(trip: TripArgument, as_json: JsonOption = False, quiet: QuietOption = 
     raise typer.Exit(code)
 
 
-def lineup(trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False) -> None:
+def lineup(
+    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+) -> None:
     """Put clips and logged events on one time line: trip.json, clips.csv, catches.csv."""
     with speaking(as_json, quiet, verbose) as voice:
         with voice.progress() as steps:
@@ -58,7 +62,9 @@ def lineup(trip: TripArgument, out: OutOption = None, as_json: JsonOption = Fals
     raise typer.Exit(code)
 
 
-def lengths(trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False) -> None:
+def lengths(
+    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+) -> None:
     """Measure the fish that lie on a board: lengths.csv and one picture a fish in frames/."""
     with speaking(as_json, quiet, verbose) as voice:
         where = pipeline.output_folder(trip, out)
@@ -75,7 +81,10 @@ def lengths(trip: TripArgument, out: OutOption = None, as_json: JsonOption = Fal
 def cuts(
     trip: TripArgument,
     out: OutOption = None,
-    length_s: Annotated[float | None, typer.Option("--length", min=1.0, metavar="SECONDS", help="Wanted running time; wins over trip.toml.", show_default=False)] = None,
+    length_s: Annotated[
+        float | None,
+        typer.Option("--length", min=1.0, metavar="SECONDS", help="Wanted running time; wins over trip.toml.", show_default=False),
+    ] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
@@ -84,12 +93,9 @@ def cuts(
     with speaking(as_json, quiet, verbose) as voice:
         where = pipeline.output_folder(trip, out)
         with voice.progress() as steps:
-            lined = pipeline.wanting(pipeline.line_up_trip(trip, steps), length_s)
-            measured = pipeline.measure_lengths(lined, where, steps)
-            moments, edit = pipeline.choose_story(lined, measured, steps)
-        record = pipeline.make_record(lined, measured, moments, edit)
+            record = pipeline.record_trip(trip, where, steps, length_s)
         pipeline.write_ledger(record, where)
-        pipeline.write_cuts(edit, lined.lineup, where, trip)
+        pipeline.write_edit(record, where)
         showing.edit(voice, record)
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
@@ -108,26 +114,26 @@ def sort(
     with speaking(as_json, quiet, verbose) as voice:
         where = pipeline.output_folder(trip, out)
         if undo:
-            code = showing.undone(voice, pipeline.undo_sort(where))
+            code = showing.undone(voice, pipeline.undo_sorted(where))
         else:
             with voice.progress() as steps:
                 lined = pipeline.line_up_trip(trip, steps)
-            report = pipeline.write_sorted(lined, where)
+                report = pipeline.write_sorted(lined.lineup, lined.folder, where, steps)
             code = showing.sorted_clips(voice, report, (*lined.folder.problems, *pipeline.clock_problems(lined.clocks)))
     raise typer.Exit(code)
 
 
-def summary(trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False) -> None:
-    """Write what may leave the house: post/ with page, text, card, chapters and map, at the privacy that trip.toml asks for."""
+def summary(
+    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+) -> None:
+    """Write what may leave the house: post/ with page, text, card, chapters and map, as private as trip.toml asks."""
     with speaking(as_json, quiet, verbose) as voice:
         where = pipeline.output_folder(trip, out)
         with voice.progress() as steps:
             record = pipeline.record_trip(trip, where, steps)
-        pipeline.write_public(record, where, trip)
+        pipeline.write_public(record, where)
         voice.out.print(f"Written to [bold]{where / 'post'}[/] (place: {record.privacy.spot}).")
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
     raise typer.Exit(code)
 
-
-__all__ = ["Path", "register"]

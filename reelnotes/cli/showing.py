@@ -1,0 +1,155 @@
+"""What is printed: short tables for people, the same facts as JSON for machines."""
+
+from collections.abc import Iterable
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from rich.table import Table
+
+from reelnotes.cli.console import Voice
+from reelnotes.intake import Found, Missing
+from reelnotes.intake import inventory as take_inventory
+from reelnotes.ledger import trip_facts
+from reelnotes.records.folder import TripFolder
+from reelnotes.records.instants import iso_local
+from reelnotes.records.problems import Problem
+from reelnotes.records.record import TripRecord
+from reelnotes.records.units import INCH_MM, knots
+from reelnotes.sorting import SortReport, UndoReport
+
+
+def facts(record: TripRecord, where: Path) -> dict[str, Any]:
+    """The record as it stands in trip.json, and where the outputs are."""
+    return {"out": str(where), **trip_facts(record)}
+
+
+def inventory(voice: Voice, folder: TripFolder) -> None:
+    """What the folder holds, what is missing, and what that costs."""
+    items = take_inventory(folder)
+    table = Table("found", "", "", box=None, pad_edge=False, show_header=False)
+    for found in items:
+        if isinstance(found, Found):
+            table.add_row(found.what, str(found.count) if found.count else "", found.words)
+    voice.out.print(table)
+    for gap in items:
+        if isinstance(gap, Missing):
+            remedy = f" [dim]({gap.remedy})[/]" if gap.remedy else ""
+            voice.out.print(f"[yellow]no {gap.what}[/]: {gap.costs}{remedy}")
+    voice.result(
+        {
+            "trip": str(folder.root),
+            "title": folder.title,
+            "date": str(folder.date or ""),
+            "timezone": folder.zone.key,
+            "timezone_from": folder.zone_from,
+            "found": [asdict(item) for item in items if isinstance(item, Found)],
+            "missing": [asdict(item) for item in items if isinstance(item, Missing)],
+            "set_aside": [{"clip": c.name, "reason": c.set_aside} for c in folder.clips if c.set_aside],
+            "problems": [str(p) for p in folder.problems],
+        }
+    )
+
+
+def clocks(voice: Voice, record: TripRecord) -> None:
+    """Each camera's clock: offset, drift, uncertainty, and what settled it."""
+    heads = ("camera", "clips", "add to its stamps", "drift", "settled by")
+    table = Table(*heads, box=None, pad_edge=False, title="Clocks", title_justify="left")
+    for run in record.clocks.runs:
+        offset = "not known" if run.offset_s is None else f"{_span(run.offset_s)} ± {run.sigma_s or 0:.2g} s"
+        drift = "" if run.drift_ppm is None else f"{run.drift_ppm:+.0f} ± {run.drift_sigma_ppm or 0:.0f} ppm"
+        why = "; ".join(run.used[:2]) + (f"; and {len(run.used) - 2} more" if len(run.used) > 2 else "")
+        clips = Path(run.first).stem if run.first == run.last else f"{Path(run.first).stem} … {Path(run.last).stem}"
+        table.add_row(run.camera, clips, offset, drift, why or "no clue")
+        for dropped in run.dropped[:3]:
+            table.add_row("", "", "", "", f"[dim]not used: {dropped}[/]")
+    voice.out.print(table)
+
+
+def catches(voice: Voice, record: TripRecord) -> None:
+    """Each fish: when, what, how long, at what speed, in which clips."""
+    if not record.lineup.catches:
+        return
+    heads = ("", "time", "fish", "length", "speed", "clips")
+    table = Table(*heads, box=None, pad_edge=False, title="\nCatches", title_justify="left")
+    for fish in record.lineup.catches:
+        speed = "" if fish.position is None else f"{knots(fish.position.speed_mps):.1f} kn"
+        when = iso_local(fish.time.value, record.zone)[11:19]
+        clips = ", ".join(Path(name).stem for name in fish.clips) or "outside all footage"
+        table.add_row(fish.id, when, f"{fish.species or 'fish'}, {fish.outcome}", _length(record, fish), speed, clips)
+    voice.out.print(table)
+    for note in record.limit_notes:
+        voice.out.print(note)
+
+
+def lengths(voice: Voice, record: TripRecord) -> None:
+    """Each fish on a board: its length with the 95 % interval, or why there is none."""
+    if not record.lengths:
+        voice.out.print("No fish on a known board was found.")
+    table = Table("clip", "verdict", "total length", "fork length", "board", "why", box=None, pad_edge=False)
+    for fish in record.lengths:
+        table.add_row(
+            fish.clip, fish.verdict, _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, record.units),
+            "" if fish.fork_length_mm is None else _mm(fish.fork_length_mm, record.units), fish.board, fish.reason,
+        )  # fmt: skip
+    voice.out.print(table)
+    for note in record.limit_notes:
+        voice.out.print(note)
+    voice.out.print("[dim]A length from a picture is no legal proof: what counts is the fish, measured by the local rule.[/]")
+
+
+def edit(voice: Voice, record: TripRecord) -> None:
+    """The edit list in one line."""
+    if record.edit is None or not record.edit.cuts:
+        voice.out.print("\nNo edit list: there is nothing to cut.")
+        return
+    wanted = "" if record.edit.wanted_s is None else f" (wanted: {record.edit.wanted_s:.0f} s)"
+    length = f"{len(record.edit.cuts)} shots, {record.edit.length_s:.1f} s{wanted}"
+    voice.out.print(f"\nEdit list: {length}, {record.edit.rate} frames a second.")
+
+
+def sorted_clips(voice: Voice, report: SortReport, problems: Iterable[Problem]) -> int:
+    """What was linked where; the exit code."""
+    made = f"{len(report.linked)} links, {len(report.copied)} copies, {len(report.kept)} there already"
+    voice.out.print(f"{made}, in [bold]{report.tree}[/].")
+    told = (*problems, *report.problems)
+    facts = {"linked": report.linked, "copied": report.copied, "kept": report.kept, "removed": report.removed}
+    voice.result({"tree": str(report.tree), **facts, "problems": [str(p) for p in told]})
+    return voice.tell(told)
+
+
+def undone(voice: Voice, report: UndoReport) -> int:
+    """What undoing took away; the exit code."""
+    voice.out.print(f"{len(report.removed)} links or copies taken away; the originals are untouched.")
+    voice.result({"removed": report.removed, "problems": [str(p) for p in report.problems]})
+    return voice.tell(report.problems)
+
+
+def _length(record: TripRecord, fish: Any) -> str:
+    measured = record.length_of(fish)
+    if measured is not None:
+        doubt = " ?" if measured.verdict == "check" else ""
+        return _interval(measured.total_length_mm, measured.low_mm, measured.high_mm, record.units) + doubt
+    return "" if fish.logged_length_mm is None else f"{_mm(fish.logged_length_mm, record.units)} noted"
+
+
+def _interval(value: float | None, low: float | None, high: float | None, units: str) -> str:
+    if value is None:
+        return "none"
+    spread = "" if low is None or high is None else f" ({_mm(low, units)} to {_mm(high, units)})"
+    return _mm(value, units) + spread
+
+
+def _mm(value_mm: float, units: str) -> str:
+    return f"{value_mm / INCH_MM:.1f} in" if units == "imperial" else f"{value_mm / 10:.1f} cm"
+
+
+def _span(seconds: float) -> str:
+    """Signed seconds as people say them: ``-5 h 2 min 7.4 s``."""
+    sign, left = ("-" if seconds < 0 else "+"), abs(seconds)
+    parts = []
+    for name, size in (("d", 86400), ("h", 3600), ("min", 60)):
+        whole, left = divmod(left, size)
+        if whole:
+            parts.append(f"{whole:.0f} {name}")
+    return f"{sign}{' '.join([*parts, f'{left:.2f} s'])}"

@@ -1,0 +1,134 @@
+"""An own board from one oblique photo: its picture seen square on, and its descriptor.
+
+What is known: the board is a flat rectangle, so its four corners in the photo give its plane up to
+two scales. Two or more graduations, by pixel and value, give the scale along the board (a least
+squares line; more of them show how well it fits). The scale across comes from the rectangle's own
+perspective: with square pixels and the lens's axis in the middle of the photo, right angles fix the
+ratio of the sides (Zhang & He, "Whiteboard scanning and image enhancement", 2006); or it is given.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.bench.quad import find_quad
+from reelnotes.measure.bench.ticks import read_ticks
+from reelnotes.records.boards import Board
+from reelnotes.records.problems import Refusal
+
+Points = NDArray[Any]  # floats; OpenCV's own stubs do not say so
+PICTURE_PX_PER_MM = 4.0
+WORST_GRADUATION_SHARE = 0.01  # graduations that miss the line by more than this share of the board are mistaken
+
+
+@dataclass(frozen=True, slots=True)
+class Graduation:
+    """A mark of the board's own rule: its pixel in the photo, and the length that it stands for."""
+
+    x_px: float
+    y_px: float
+    value_mm: float
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Enrolled:
+    """The board, its picture (BGR, y up, x = 0 at the stop), and how well the graduations agree.
+
+    rms_mm  root mean square of the graduations off the fitted line; None with just two, which always agree
+    words   what was assumed, for the user
+    """
+
+    board: Board
+    picture: NDArray[np.uint8]
+    rms_mm: float | None
+    words: str
+
+
+def enrol_board(
+    photo: NDArray[np.uint8], name: str, picture: Path, *,
+    graduations: Sequence[Graduation] = (), tick_mm: float | None = None,
+    corners_px: Sequence[tuple[float, float]] | None = None, width_mm: float | None = None,
+) -> Enrolled | Refusal:  # fmt: skip
+    """Make a board from a photo (h, w, 3) BGR.
+
+    graduations  two or more; or, without them, ``tick_mm``: the spacing of the rule's smallest even ticks
+    corners_px   the board's corners: stop end near edge, far end near edge, far end far edge, stop end
+                 far edge (near: the edge with the rule); None looks for them, and takes the stop to be at the left
+    width_mm     the board's width where it is known
+    """
+    quad = find_quad(photo) if corners_px is None else np.array(corners_px, np.float64)
+    if quad is None:
+        return Refusal("the board's outline was not found in the photo; give its four corners, or take it on a plain ground")
+    unit = cv2.getPerspectiveTransform(quad.astype(np.float32), np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32))
+    scale = _scale_from_graduations(unit, graduations) if graduations else _scale_from_ticks(photo, unit, tick_mm)
+    if isinstance(scale, Refusal):
+        return scale
+    start_mm, length_mm, rms_mm, how = scale
+    across_mm = width_mm or _width_mm(np.linalg.inv(unit), length_mm, photo.shape[:2])
+    seen = f"{how}; {'width as given' if width_mm else f'width {across_mm:.0f} mm from the perspective'}"
+    square, zero = _square_on(photo, unit, start_mm, length_mm, across_mm)
+    board = Board(name, start_mm + length_mm, across_mm, picture, PICTURE_PX_PER_MM, zero, source=seen)
+    return Enrolled(board, square, rms_mm, seen)
+
+
+Scale = tuple[float, float, float | None, str]  # x of the stop end, length of the outline, rms, in words
+
+
+def _scale_from_graduations(unit: Points, graduations: Sequence[Graduation]) -> Scale | Refusal:
+    if len(graduations) < 2:
+        return Refusal("one graduation gives no scale; give two or more, far apart")
+    seen = np.array([[[g.x_px, g.y_px]] for g in graduations], np.float64)
+    along = cv2.perspectiveTransform(seen, unit).reshape(-1, 2)[:, 0]
+    values = np.array([g.value_mm for g in graduations])
+    if np.ptp(along) < 0.1 or np.ptp(values) == 0:
+        return Refusal("the graduations lie too close together; give two that are far apart")
+    slope, start = np.polyfit(along, values, 1)
+    if slope <= 0:
+        return Refusal("the graduations fall from the stop outwards; is the stop at the end that was said?")
+    rms = float(np.sqrt(np.mean((values - (start + slope * along)) ** 2))) if len(graduations) > 2 else None
+    if rms is not None and rms > WORST_GRADUATION_SHARE * slope:
+        return Refusal(f"the graduations miss each other by {rms:.1f} mm; is one of them mistyped, or the outline wrong?")
+    return float(start), float(slope), rms, f"scale from {len(graduations)} graduations"
+
+
+def _scale_from_ticks(photo: NDArray[np.uint8], unit: Points, tick_mm: float | None) -> Scale | Refusal:
+    if tick_mm is None:
+        return Refusal("nothing tells the scale; give two graduations, or the spacing of the rule's smallest ticks")
+    ticks = read_ticks(photo, unit)
+    if ticks is None:
+        return Refusal("no even ticks could be read along the board's edges; give two graduations")
+    # x = 0 is taken at the outline's stop end; a tick grid alone cannot tell which tick is zero.
+    how = f"scale from even ticks, {ticks:.1f} of them along the board; x = 0 at the outline's stop end"
+    return 0.0, ticks * tick_mm, None, how
+
+
+def _width_mm(from_unit: Points, length_mm: float, shape: tuple[int, ...]) -> float:
+    """Width of the rectangle from its perspective. ``from_unit``: homography unit square -> photo."""
+    height, width = shape[:2]
+    centred = np.array([[1, 0, -(width - 1) / 2], [0, 1, -(height - 1) / 2], [0, 0, 1.0]]) @ from_unit
+    along, across = centred[:, 0], centred[:, 1]
+    plausible = 0.4 * max(shape), 3.0 * max(shape)  # focal lengths of ordinary cameras, in pixels
+    focal = 0.9 * max(shape)
+    if abs(along[2] * across[2]) > 1e-12:
+        squared = -(along[0] * across[0] + along[1] * across[1]) / (along[2] * across[2])
+        if squared > 0 and plausible[0] < squared**0.5 < plausible[1]:
+            focal = squared**0.5
+    undo = np.array([1 / focal, 1 / focal, 1.0])
+    return float(length_mm * np.linalg.norm(undo * across) / np.linalg.norm(undo * along))
+
+
+def _square_on(
+    photo: NDArray[np.uint8], unit: Points, start_mm: float, length_mm: float, width_mm: float
+) -> tuple[NDArray[np.uint8], tuple[float, float]]:
+    """(the board seen square on, the pixel of x = 0, y = 0)."""
+    s = PICTURE_PX_PER_MM
+    size = (round(length_mm * s), round(width_mm * s))
+    # Pixel centres: the picture's left edge, x = start, lies at -0.5.
+    to_picture = np.array([[length_mm * s, 0, -0.5], [0, -width_mm * s, width_mm * s - 0.5], [0, 0, 1.0]])
+    square = cv2.warpPerspective(photo, to_picture @ unit, size, flags=cv2.INTER_CUBIC)
+    return np.asarray(square, np.uint8), (-start_mm * s - 0.5, width_mm * s - 0.5)

@@ -1,0 +1,106 @@
+"""Enrolling: a drawn board is photographed by an analytic camera, and must come back as it was drawn."""
+
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+
+from reelnotes.measure.bench.enrol import Enrolled, Graduation, enrol_board
+from reelnotes.measure.bench.marker_board import design_marker_board, draw
+from reelnotes.measure.bench.quad import find_quad
+from reelnotes.measure.bench.ticks import read_ticks
+from reelnotes.records.problems import Refusal
+
+LENGTH, WIDTH, SCALE = 600.0, 150.0, 5.0
+SHOWN = (2400, 1600)
+
+
+def photograph(tilt_deg: float, turn_deg: float, ground: int = 60) -> tuple[np.ndarray, np.ndarray]:
+    """(photo, 3 x 3 homography board mm (y up) -> photo px): a pinhole camera above the board, written out here."""
+    board = draw(design_marker_board("own board", LENGTH, WIDTH), SCALE)
+    focal = 2000.0
+    K = np.array([[focal, 0, (SHOWN[0] - 1) / 2], [0, focal, (SHOWN[1] - 1) / 2], [0, 0, 1.0]])
+    tilt, turn = np.radians(tilt_deg), np.radians(turn_deg)
+    down = np.diag([1.0, -1.0, -1.0])  # board z toward the viewer, picture y down
+    about_x = np.array([[1, 0, 0], [0, np.cos(tilt), -np.sin(tilt)], [0, np.sin(tilt), np.cos(tilt)]])
+    about_z = np.array([[np.cos(turn), -np.sin(turn), 0], [np.sin(turn), np.cos(turn), 0], [0, 0, 1.0]])
+    R = about_x @ about_z @ down
+    t = np.array([0, 0, 720.0]) - R @ np.array([LENGTH / 2, WIDTH / 2, 0])
+    homography = K @ np.column_stack([R[:, 0], R[:, 1], t])
+    to_board = np.array([[1 / SCALE, 0, 0.5 / SCALE], [0, -1 / SCALE, WIDTH - 0.5 / SCALE], [0, 0, 1.0]])
+    photo = cv2.warpPerspective(board, homography @ to_board, SHOWN, flags=cv2.INTER_AREA, borderValue=float(ground))
+    noisy = photo + np.random.default_rng(1).normal(0, 2, photo.shape)
+    return np.repeat(np.clip(noisy, 0, 255).astype(np.uint8)[..., None], 3, 2), homography
+
+
+def at(homography: np.ndarray, x: float, y: float) -> tuple[float, float]:
+    p = homography @ np.array([x, y, 1.0])
+    return float(p[0] / p[2]), float(p[1] / p[2])
+
+
+def graduation(homography: np.ndarray, x: float) -> Graduation:
+    return Graduation(*at(homography, x, 6.0), x)
+
+
+def scale_error(enrolled: Enrolled, homography: np.ndarray, name: str) -> float:
+    """Largest error (mm) along x of marker corners seen in the enrolled picture, against the design."""
+    design = design_marker_board(name, LENGTH, WIDTH)
+    detector = cv2.aruco.ArucoDetector(cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50))
+    corners, ids, _ = detector.detectMarkers(enrolled.picture)
+    assert ids is not None and len(ids) >= 6
+    known = {m.id: np.array(m.corners_mm) for m in design.markers}
+    off = []
+    for number, quad in zip(ids.ravel(), corners, strict=True):
+        x = (quad.reshape(4, 2)[:, 0] - enrolled.board.zero_px[0]) / enrolled.board.px_per_mm
+        off.append(np.abs(x - known[int(number)][:, 0]).max())
+    return float(max(off))
+
+
+@pytest.mark.parametrize(("tilt", "turn"), [(0, 0), (25, 5), (-35, -12), (40, 20)])
+def test_two_graduations_and_the_outline(tilt: float, turn: float) -> None:
+    photo, homography = photograph(tilt, turn)
+    marks = [graduation(homography, 50), graduation(homography, 550)]
+    enrolled = enrol_board(photo, "own board", Path("own.png"), graduations=marks)
+    assert isinstance(enrolled, Enrolled), enrolled
+    assert enrolled.board.length_mm == pytest.approx(LENGTH, rel=0.004)
+    assert enrolled.board.width_mm == pytest.approx(WIDTH, rel=0.03)
+    assert scale_error(enrolled, homography, "own board") < 1.0
+
+
+def test_many_graduations_tell_how_well_they_agree() -> None:
+    photo, homography = photograph(30, 8)
+    marks = [graduation(homography, x) for x in (50, 200, 350, 500, 590)]
+    enrolled = enrol_board(photo, "own board", Path("own.png"), graduations=marks, width_mm=WIDTH)
+    assert isinstance(enrolled, Enrolled) and enrolled.rms_mm is not None and enrolled.rms_mm < 0.5
+    marks[2] = Graduation(marks[2].x_px, marks[2].y_px, 450.0)  # a slip of the finger
+    wrong = enrol_board(photo, "own board", Path("own.png"), graduations=marks, width_mm=WIDTH)
+    assert isinstance(wrong, Refusal) and "mistyped" in wrong.reason
+
+
+def test_even_ticks_alone() -> None:
+    photo, _ = photograph(15, 3)
+    enrolled = enrol_board(photo, "own board", Path("own.png"), tick_mm=1.0)
+    assert isinstance(enrolled, Enrolled), enrolled
+    assert enrolled.board.length_mm == pytest.approx(LENGTH, rel=0.006)
+
+
+def test_given_corners_win_and_the_stop_may_be_at_the_right() -> None:
+    photo, homography = photograph(20, 175)
+    corners = [at(homography, x, y) for x, y in ((0, 0), (LENGTH, 0), (LENGTH, WIDTH), (0, WIDTH))]
+    marks = [graduation(homography, 100), graduation(homography, 500)]
+    enrolled = enrol_board(photo, "own board", Path("own.png"), graduations=marks, corners_px=corners)
+    assert isinstance(enrolled, Enrolled)
+    assert enrolled.board.length_mm == pytest.approx(LENGTH, rel=0.002)
+
+
+@pytest.mark.parametrize("marks", [[], [Graduation(10, 10, 100)], [Graduation(1300, 800, 100), Graduation(1310, 800, 105)]])
+def test_too_little_is_refused(marks: list[Graduation]) -> None:
+    photo, _ = photograph(10, 0)
+    assert isinstance(enrol_board(photo, "own board", Path("own.png"), graduations=marks), Refusal)
+
+
+def test_no_outline_no_board() -> None:
+    noise = np.random.default_rng(3).integers(0, 255, (600, 800, 3)).astype(np.uint8)
+    assert find_quad(noise) is None
+    assert read_ticks(noise, np.diag([1 / 800, 1 / 600, 1.0])) is None
