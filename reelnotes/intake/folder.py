@@ -1,10 +1,11 @@
 """The one verb of intake: a trip folder as a record, everything still as each device and hand wrote it."""
 
+import collections
 import datetime as dt
 import hashlib
 import logging
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -62,7 +63,7 @@ def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
     problems += [*chapter_problems, *camera_problems, *_time_mark_problems(told, clips)]
     problems += [Problem(clip.name, clip.set_aside, "the clip was set aside") for clip in clips if not clip.usable]
 
-    events, log_problems = _read_logs(root, heaps.logs, date, place, told.units)
+    events, log_problems = _read_logs(root, heaps.logs, date, place, told.units, _span(tracks.fixes))
     turns, tide_problems = _read_tides(root, heaps.tide, place)
     problems += [*log_problems, *tide_problems]
     _refuse_nothing(root, clips, tracks.fixes, events)
@@ -125,17 +126,31 @@ def _sort_tables(root: Path, heaps: Heaps) -> None:
 
 def _probe_all(root: Path, paths: list[Path], tell: Progress) -> tuple[Clip, ...]:
     clips: list[Clip] = []
-    first_of: dict[tuple[int, bytes], str] = {}
     for number, path in enumerate(paths):
         name = path.relative_to(root).as_posix()
         tell(0.02 + 0.88 * number / len(paths), name)
-        clip = probe(path, name, "")
-        if clip.usable:
-            original = first_of.setdefault((clip.size_bytes, _ends(path)), name)
-            if original != name:
-                clip = replace(Clip(name, path, ""), size_bytes=clip.size_bytes, set_aside=f"it is a copy of {original}")
-        clips.append(clip)
-    return tuple(clips)
+        clips.append(probe(path, name, ""))
+    return tuple(_without_copies(clips))
+
+
+def _without_copies(clips: list[Clip]) -> list[Clip]:
+    """The same clips; of each set of byte-for-byte equals all but one are set aside, or a fish would be filmed twice."""
+    sizes = collections.Counter(clip.size_bytes for clip in clips if clip.usable)
+    equals: dict[tuple[int, bytes], list[Clip]] = collections.defaultdict(list)
+    for clip in clips:
+        if clip.usable and sizes[clip.size_bytes] > 1:
+            equals[clip.size_bytes, _ends(clip.path)].append(clip)
+    copies: dict[str, str] = {}
+    for group in equals.values():
+        # A copy lies outside clips/, or has something added to its name: "CLIP0001 (1).mp4".
+        original = min(group, key=lambda clip: (not clip.name.casefold().startswith("clips/"), len(clip.name), clip.name))
+        copies |= {clip.name: original.name for clip in group if clip is not original}
+    return [
+        Clip(clip.name, clip.path, "", size_bytes=clip.size_bytes, set_aside=f"it is a copy of {copies[clip.name]}")
+        if clip.name in copies
+        else clip
+        for clip in clips
+    ]
 
 
 def _ends(path: Path, length: int = 65_536) -> bytes:
@@ -187,20 +202,24 @@ def no_fixes() -> pd.DataFrame:
 
 
 def _read_logs(
-    root: Path, paths: list[Path], date: dt.date | None, place: ZoneInfo, units: str
+    root: Path, paths: list[Path], date: dt.date | None, place: ZoneInfo, units: str, within_utc_s: tuple[float, float] | None
 ) -> tuple[tuple[LogEvent, ...], list[Problem]]:
     events: list[LogEvent] = []
     problems: list[Problem] = []
     for path in paths:
         name = path.relative_to(root).as_posix()
         try:
-            found, told = catchlog.read_log_file(path, date=date, zone=place, units=units, rel_name=name)
+            found, told = catchlog.read_log_file(path, name, date=date, zone=place, units=units, within_utc_s=within_utc_s)
         except UnreadableError as fault:
             problems.append(Problem(name, fault.problem.what, "the file was set aside", fault.problem.advice))
             continue
         events += found
         problems += told
     return tuple(sorted(events, key=lambda event: event.time_utc_s)), problems
+
+
+def _span(fixes: pd.DataFrame) -> tuple[float, float] | None:
+    return (float(fixes["time_utc_s"].iloc[0]), float(fixes["time_utc_s"].iloc[-1])) if len(fixes) else None
 
 
 def _read_tides(root: Path, paths: list[Path], place: ZoneInfo) -> tuple[tuple[TideTurn, ...], list[Problem]]:

@@ -12,46 +12,24 @@
     source = "notice at the ramp, 2026"
 """
 
-import re
-from fractions import Fraction
 from pathlib import Path
 from typing import Annotated, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError, model_validator
 
 from reelnotes.intake import tomls
+from reelnotes.intake.catchlog import quantities
 from reelnotes.records.folder import SizeLimit
 from reelnotes.records.problems import Problem, SettingsError
-from reelnotes.records.units import FOOT_M, INCH_MM
 
 NAME = "limits.toml"
-
-_UNIT_MM = {
-    **dict.fromkeys(("mm", "millimetre", "millimetres", "millimeters"), 1.0),
-    **dict.fromkeys(("cm", "centimetre", "centimetres", "centimeters"), 10.0),
-    **dict.fromkeys(("m", "metre", "metres", "meters"), 1000.0),
-    **dict.fromkeys(("in", "inch", "inches", '"', "”", "″"), INCH_MM),
-    **dict.fromkeys(("ft", "foot", "feet", "'", "’", "′"), FOOT_M * 1000.0),
-}
-_PART = re.compile(r"\s*(\d+\s+\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?)\s*([a-z]+|[\"'”″’′])\.?", re.IGNORECASE)
 
 
 def length_mm(text: object) -> float:
     """``40 cm``, ``15 3/4 in``, ``1' 4"`` -> millimetres. Raises ValueError for anything without a unit of length."""
     if not isinstance(text, str):
-        raise ValueError(f"{text} has no unit")
-    total, at = 0.0, 0
-    while at < len(text.rstrip()):
-        part = _PART.match(text, at)
-        unit = _UNIT_MM.get(part[2].lower()) if part else None
-        if part is None or unit is None:
-            raise ValueError(f"'{text}' is no length with a unit")
-        number = part[1].replace(",", ".")
-        total += unit * float(sum(Fraction(piece) for piece in number.split()))
-        at = part.end()
-    if not 0.0 < total < 10_000.0:
-        raise ValueError(f"'{text}' is no length of a fish")
-    return total
+        raise ValueError(f"{text} has no unit; write it as text, with one")
+    return quantities.length_mm(text, "")  # no unit of its own for a bare number: a rule must say what it means
 
 
 _Length = Annotated[float, BeforeValidator(length_mm)]
