@@ -30,7 +30,6 @@ POINT_COLUMNS = (
 # up to two minutes.
 BRIDGE_S, LONGEST_BRIDGE_S, BRIDGE_INTERVALS = 30.0, 120.0, 2.5
 LEAST_FIXES = 3  # fewer say nothing about speed
-RECEIVER_SPEED_SIGMA_MPS = 0.25  # Doppler speed of a consumer receiver on a rocking boat; common practice, no source
 # Error that neighbouring fixes share (atmosphere, satellite geometry) and that no smoothing can see. Open-sky horizontal
 # accuracy of consumer receivers is put at 4.9 m (radius, 95 %), i.e. 2 m an axis (reference UNI-06).
 SHARED_SIGMA_M = 2.0
@@ -74,9 +73,8 @@ def _smoothed(fixes: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     lat, lon = fixes["lat"].to_numpy(float), fixes["lon"].to_numpy(float)
     frame = LocalFrame(float(np.median(lat)), float(lon[len(lon) // 2]))
     places = frame.to_metres(lat, lon)
-    piece = smooth_piece(
-        t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), _velocities(fixes), RECEIVER_SPEED_SIGMA_MPS
-    )
+    speed, course = fixes["speed_mps"].to_numpy(float), fixes["course_deg"].to_numpy(float)
+    piece = smooth_piece(t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), speed, course)
     states = piece.states
     new_lat, new_lon = frame.to_degrees(states.position)
     sigma_v = np.sqrt(states.velocity_var)
@@ -108,10 +106,3 @@ def _relative_sigma(hdop: np.ndarray) -> np.ndarray:
     if not known.any():
         return np.ones(len(hdop))
     return np.where(known, np.clip(hdop / np.median(hdop[known]), 0.5, 5.0), 1.0) if known.any() else np.ones(len(hdop))
-
-
-def _velocities(fixes: pd.DataFrame) -> np.ndarray | None:
-    """The receiver's own velocity, east and north, shape (n, 2), NaN where speed or course is missing; None without any."""
-    speed, course = fixes["speed_mps"].to_numpy(float), np.radians(fixes["course_deg"].to_numpy(float))
-    velocity = np.stack([speed * np.sin(course), speed * np.cos(course)], axis=1)
-    return velocity if np.isfinite(velocity).any() else None

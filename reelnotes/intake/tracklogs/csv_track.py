@@ -232,7 +232,7 @@ def _optional(text: str) -> float:
 
 
 def _settle_speed_unit(fixes: list[Fix], name: str) -> list[Problem]:
-    """The header names no speed unit: take the one that agrees with the distance run, else none (they lie 13 % and more apart)."""
+    """No speed unit in the header: take the one that agrees with the distance run, else none (they are 13 % or more apart)."""
     ratios = []
     for a, b in zip(fixes, fixes[10:], strict=False):
         run_s = b.time_utc_s - a.time_utc_s
