@@ -22,9 +22,9 @@ STANDING_CAUTIONS = (
     "a fish can shrink after death, so one that was just long enough may not be later.",
     "Rules and limits change, also within a season: look up those in force for the water and the day.",
     "Recorded positions, depths and tide times are notes about a day, not aids to navigation.",
-    "A fish that goes back does best with 10 seconds of air or less: unhook and measure it in the water or in a wet, "
+    "A fish that goes back does best with 10 seconds of air or less: unhook and measure it in the water or in a wet, "
     "knotless net. Barbless hooks come out faster.",
-    "Cook fish to 63 °C (145 °F) in the middle. Wild fish to be eaten raw is first frozen at −20 °C (−4 °F) or colder for "
+    "Cook fish to 63 °C (145 °F) in the middle. Wild fish to be eaten raw is first frozen at −20 °C (−4 °F) or colder for "
     "7 days; a home freezer often does not hold that, and freezing does not kill every germ.",
 )
 

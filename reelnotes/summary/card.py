@@ -37,27 +37,30 @@ def draw_card(story: Story) -> Image.Image:
     card = _water()
     pen = ImageDraw.Draw(card)
     best = story.best
-    measured = best is not None and bool(best.length or best.logged)
-    left_width = 610 if measured else WIDTH - 2 * EDGE
-    _head(pen, story, left_width)
-    if best is not None and measured:
+    if best is not None and (best.length or best.logged):
+        _head(pen, story, width=610, sizes=(68, 60, 52, 46))
         _best_fish(pen, best, story)
+    else:
+        _head(pen, story, width=WIDTH - 2 * EDGE, sizes=(92, 80, 68, 56), middle=240 if story.lanes else HEIGHT // 2 - 20)
     _day_strip(pen, story)
     return card
 
 
-def _head(pen: ImageDraw.ImageDraw, story: Story, width: int) -> None:
-    y = 58
-    pen.text((EDGE, y), _fitted(story.date or "", _font(28, True), width), font=_font(28, True), fill=WATER)
-    y += 50
-    lines, font = _wrapped(story.title, width, sizes=(68, 60, 52, 46), most=3)
-    for line in lines:
+def _head(pen: ImageDraw.ImageDraw, story: Story, width: int, sizes: tuple[int, ...], middle: int | None = None) -> None:
+    """Date, title and what came of the day, from the top or around ``middle``."""
+    title, font = _wrapped(story.title, width, sizes=sizes, most=3)
+    tally, small = _wrapped(_tally(story), width, sizes=(31,), most=3, bold=False)
+    over, title_step, tally_step = 50 if story.date else 0, round(font.size * 1.14), 42
+    y = 58 if middle is None else max(58, middle - (over + title_step * len(title) + 22 + tally_step * len(tally)) // 2)
+    pen.text((EDGE, y), _fitted(story.date, _font(28, True), width), font=_font(28, True), fill=WATER)
+    y += over
+    for line in title:
         pen.text((EDGE, y), line, font=font, fill=INK)
-        y += round(font.size * 1.14)
+        y += title_step
     y += 22
-    for line in _wrapped(_tally(story), width, sizes=(31,), most=3, bold=False)[0]:
-        pen.text((EDGE, y), line, font=_font(31), fill=SOFT)
-        y += 42
+    for line in tally:
+        pen.text((EDGE, y), line, font=small, fill=SOFT)
+        y += tally_step
 
 
 def _tally(story: Story) -> str:
@@ -68,7 +71,10 @@ def _tally(story: Story) -> str:
             numbers[fish.species] = numbers.get(fish.species, 0) + 1
     several = len(numbers) > 1
     caught = listed([f"{n} {name}" for name, n in numbers.items()]) if several else ""
-    return f"{story.lead} {caught}." if caught else story.lead
+    if caught:
+        return f"{story.lead} {caught}."
+    filmed = next((fact.value for fact in story.facts if fact.label == "Filmed"), "")
+    return story.lead if story.fish or not filmed else f"{story.lead} Filmed: {filmed}."
 
 
 def _best_fish(pen: ImageDraw.ImageDraw, fish: ToldFish, story: Story) -> None:

@@ -5,24 +5,32 @@ bars stretch with the page while its letters keep their size, so that it reads o
 """
 
 import math
+from collections.abc import Callable
 
+from reelnotes.records.instants import to_datetime
 from reelnotes.records.record import TripRecord
-from reelnotes.records.trip import PlacedClip
+from reelnotes.records.trip import Catch, PlacedClip
 from reelnotes.summary.privacy import Published
 from reelnotes.summary.told import Bar, Lane, Lanes, Tick
 from reelnotes.summary.words import Words, count, doubt, duration
 
 ROW, TOP, FOOT = 46, 34, 30  # pixels: a lane, the room above the lanes, the axis below
+BARE_TOP = 4  # where there are no event marks
 STEPS_S = (1, 2, 5, 10, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400)
+CROWD_PERCENT = 8.0  # fish closer than this have no room for a label each on a phone
 SEEN_PERCENT = 0.4  # a doubt narrower than this cannot be seen
 
 
 class Line:
-    """A stretch of time drawn as 0..100 per cent, with a little room at both ends."""
+    """A stretch of time drawn as 0..100 per cent, with a little room at both ends.
 
-    def __init__(self, start_s: float, end_s: float) -> None:
+    ``zone_s`` is the local clock's lead on UTC: round times are round on the local clock, for people, and
+    because three-hourly marks that are round in UTC would give the zone away.
+    """
+
+    def __init__(self, start_s: float, end_s: float, zone_s: float = 0.0) -> None:
         room = 0.015 * max(end_s - start_s, 1.0)
-        self.start_s, self.end_s = start_s - room, end_s + room
+        self.start_s, self.end_s, self.zone_s = start_s - room, end_s + room, zone_s
 
     def at(self, t_s: float) -> float:
         """Place of an instant, per cent, one decimal."""
@@ -40,7 +48,10 @@ def time_line(record: TripRecord) -> Line | None:
     ]
     times += [t for leg in record.track.legs for t in (leg.start_utc_s, leg.end_utc_s)]
     times += [e.time.value for e in record.lineup.events]
-    return Line(min(times), max(times)) if times else None
+    if not times:
+        return None
+    lead = to_datetime((min(times) + max(times)) / 2).astimezone(record.zone).utcoffset()
+    return Line(min(times), max(times), lead.total_seconds() if lead else 0.0)
 
 
 def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes | None:
@@ -78,7 +89,7 @@ def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes 
         words=" ".join(said) or "No clip could be placed on the time line.",
         lanes=tuple(lanes),
         events=_events(record, line, words),
-        axis=_axis(line, words),
+        axis=_ticks(line, lambda t, step: words.clock(t, seconds=step < 60)),
         height=bottom + FOOT,
         top=TOP,
         bottom=bottom,
@@ -99,41 +110,21 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
     starts = [p.time.relative_start_s or 0.0 for p in clips]
     line = Line(min(starts), max(s + p.clip.duration_s for s, p in zip(starts, clips, strict=True)))
     cameras = list(dict.fromkeys(p.clip.camera for p in clips))
-    lanes = tuple(
-        Lane(
-            published.text(camera),
-            "",
-            tuple(
-                Bar(
-                    line.at(s),
-                    line.width(p.clip.duration_s),
-                    "clip",
-                    published.text(p.clip.name) if published.extras else "a clip",
-                )
-                for s, p in zip(starts, clips, strict=True)
-                if p.clip.camera == camera
-            ),
-            TOP + ROW * i,
+    lanes = []
+    for i, camera in enumerate(cameras):
+        bars = tuple(
+            Bar(line.at(s), line.width(p.clip.duration_s), "clip", published.text(p.clip.name) if published.extras else "a clip")
+            for s, p in zip(starts, clips, strict=True)
+            if p.clip.camera == camera
         )
-        for i, camera in enumerate(cameras)
+        lanes.append(Lane(published.text(camera), "", bars, BARE_TOP + ROW * i))
+    bottom = BARE_TOP + ROW * len(lanes)
+    words = (
+        f"{count(len(clips), 'clip')} of {count(len(cameras), 'camera')} could be lined up with each other, "
+        "but nothing ties them to the time of day."
     )
-    step = _step(line)
-    axis = tuple(
-        Tick(line.at(k * step), f"+{duration(k * step)}", minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
-        for k in range(math.ceil(line.start_s / step), math.floor(line.end_s / step) + 1)
-    )
-    bottom = TOP + ROW * len(lanes)
-    return Lanes(
-        "Placed only against each other",
-        f"{count(len(clips), 'clip')} of {count(len(cameras), 'camera')} could be lined up "
-        "with each other, but nothing ties them to the time of day.",
-        lanes,
-        (),
-        axis,
-        bottom + FOOT,
-        TOP,
-        bottom,
-    )
+    axis = _ticks(line, lambda t, _: f"+{math.floor(t / 60)}:{t % 60:02.0f}")
+    return Lanes("Placed only against each other", words, tuple(lanes), (), axis, bottom + FOOT, BARE_TOP, bottom)
 
 
 def _by_camera(record: TripRecord, placed: str) -> dict[str, list[PlacedClip]]:
@@ -159,24 +150,42 @@ def _clip_bar(p: PlacedClip, line: Line, published: Published, words: Words) -> 
 
 
 def _events(record: TripRecord, line: Line, words: Words) -> tuple[Tick, ...]:
-    """A mark for every fish, with its number; and a small one for every other event."""
-    ticks = [Tick(line.at(c.time.value), c.id, c.outcome, anchor=_anchor(line.at(c.time.value))) for c in record.lineup.catches]
+    """A mark for every fish, with its number or, in a crowd, one count; and a small mark for every other event."""
+    ticks = []
+    for crowd in _crowds([(line.at(c.time.value), c) for c in record.lineup.catches]):
+        for place, (at, c) in enumerate(crowd):
+            label = "" if place != len(crowd) // 2 else c.id if len(crowd) == 1 else f"{len(crowd)} fish"
+            ticks.append(
+                Tick(at, label, c.outcome, anchor=_anchor(at), words=f"{c.id}, {c.outcome}, {words.clock(c.time.value)}")
+            )
     told = {name for c in record.lineup.catches for name in c.events}
-    ticks += [
-        Tick(line.at(e.time.value), f"{e.event.kind}, {words.clock(e.time.value)}", "other")
-        for e in record.lineup.events
-        if e.id not in told
-    ]
+    for e in record.lineup.events:
+        if e.id not in told:
+            at, said = line.at(e.time.value), f"{e.event.kind}, {words.clock(e.time.value)}"
+            ticks.append(Tick(at, "", "other", anchor=_anchor(at), words=said))
     return tuple(ticks)
 
 
-def _axis(line: Line, words: Words) -> tuple[Tick, ...]:
+def _crowds(marks: list[tuple[float, Catch]]) -> list[list[tuple[float, Catch]]]:
+    """Marks in runs whose neighbours are too close for a label each."""
+    runs: list[list[tuple[float, Catch]]] = []
+    for mark in sorted(marks, key=lambda m: m[0]):
+        if runs and mark[0] - runs[-1][-1][0] < CROWD_PERCENT:
+            runs[-1].append(mark)
+        else:
+            runs.append([mark])
+    return runs
+
+
+def _ticks(line: Line, label: Callable[[float, float], str]) -> tuple[Tick, ...]:
+    """Round instants along the line; ``label(t, step)`` writes each. Every other one may be left out on a phone."""
     step = _step(line)
-    ticks = range(math.ceil(line.start_s / step), math.floor(line.end_s / step) + 1)
-    return tuple(
-        Tick(line.at(k * step), words.clock(k * step, seconds=step < 60), minor=bool(k % 2), anchor=_anchor(line.at(k * step)))
-        for k in ticks
-    )
+    ticks = []
+    for k in range(math.ceil((line.start_s + line.zone_s) / step), math.floor((line.end_s + line.zone_s) / step) + 1):
+        t = k * step - line.zone_s
+        at = line.at(t)
+        ticks.append(Tick(at, label(t, step), minor=bool(k % 2), anchor=_anchor(at)))
+    return tuple(ticks)
 
 
 def _step(line: Line) -> float:

@@ -87,13 +87,14 @@ class Lane:
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A mark on the time line, in per cent. ``minor`` ones are left out on narrow screens."""
+    """A mark on the time line, in per cent. ``minor`` labels are left out on narrow screens."""
 
     at: float
     label: str
     kind: str = ""
     minor: bool = False
     anchor: str = "middle"
+    words: str = ""
 
 
 @dataclass(frozen=True, slots=True)

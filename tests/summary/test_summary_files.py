@@ -137,7 +137,7 @@ def test_a_missing_picture_is_left_out(tmp_path: Path) -> None:
 
 def test_page_markdown_and_card_tell_the_same_day(tmp_path: Path) -> None:
     write_post(trip(), tmp_path / "post")
-    words = " ".join(page(tmp_path).words).replace("\u202f", " ")
+    words = " ".join(page(tmp_path).words).replace("\u202f", " ").replace("\u00a0", " ")
     markdown = (tmp_path / "post" / "summary.md").read_text(encoding="utf-8").replace("\u00a0", " ")
     for text in (words, markdown):
         for said in (
@@ -169,7 +169,7 @@ def test_page_markdown_and_card_tell_the_same_day(tmp_path: Path) -> None:
 def test_imperial_units(tmp_path: Path) -> None:
     write_post(trip(units="imperial"), tmp_path / "post")
     text = (tmp_path / "post" / "summary.md").read_text(encoding="utf-8").replace("\u00a0", " ")
-    # source: international yard and pound, 1959 (reference UNI-03, UNI-04): 634.52 mm / 25.4; 3.2 kg / 0.45359237; 12.5 m / 0.3048
+    # source: international yard and pound (reference UNI-03, UNI-04): 634.52 mm / 25.4; 3.2 kg / 0.45359237; 12.5 m / 0.3048
     assert (
         "25.0 in" in text
         and "7 lb 1 oz" in text

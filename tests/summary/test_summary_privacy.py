@@ -22,6 +22,7 @@ from reelnotes.summary.area import MARGIN_SHARE, blurred_area
 from reelnotes.summary.hiding import Hidden, distance_m
 from reelnotes.summary.privacy import decide
 from reelnotes.summary.scrub import GAP, scrubbed
+from reelnotes.summary.story import tell
 
 PLACES = st.tuples(st.floats(-180, 180), st.floats(-80, 80))
 
@@ -96,6 +97,14 @@ def test_a_clock_error_of_hours_is_told_only_where_the_zone_is(spot: str, tmp_pa
     said = text.replace("\u00a0", " ").split("**chest**")[1].splitlines()[0]
     assert ("4 h 59 min 18 s fast" in said) == (spot == "blurred")  # 42.2 s - 7200 s - 3 h
     assert ("was set to another time" in said) == (spot == "none")
+
+
+def test_the_time_axis_is_round_on_the_local_clock(tmp_path: Path) -> None:
+    """Marks that are round in UTC would tell the zone: half past in India, two o'clock every three hours in Norway."""
+    for zone in ("Asia/Kolkata", "Asia/Kathmandu", "Pacific/Marquesas"):
+        lanes = tell(trip("none", zone=zone), tmp_path).lanes
+        assert lanes is not None
+        assert all(re.search(r":(00|30)$", tick.label) for tick in lanes.axis), [t.label for t in lanes.axis]
 
 
 def test_thirty_posts_do_not_average_to_the_spot() -> None:
