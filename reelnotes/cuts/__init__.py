@@ -37,7 +37,7 @@ def choose_cuts(moments: Sequence[Moment], lineup: LineUp, settings: EditSetting
     An empty line-up makes an empty list.
     """
     rate = edit_rate(lineup, settings)
-    shots = choose_shots(moments, lineup, settings)
+    shots = choose_shots(moments, lineup, settings, rate)
     return frame_list(shots, rate, title=title, wanted_s=settings.length_s)
 
 

@@ -4,8 +4,9 @@ The order of giving is the order of the story's needs:
 
     1. every event its likeliest moment, the weightiest events first
     2. what raises most the chance that an uncertain event is on screen, second for second
+       and a look into clips that are not shown at all
     3. the handles around all shots, evenly
-    4. scenes from clips that are not shown yet, and longer shots, until the time is filled
+    4. more scenes and longer shots, until the time is filled
 
 So when time is short, handles go first and the least weighty moments last.
 """
@@ -25,8 +26,10 @@ LEAST_SHOT_S = 1.5
 # A shot is planned this much longer, so that rounding to frames never takes it below the least.
 PLANNED_LEAST_S = LEAST_SHOT_S + 0.1
 SCENE_S = 5.0
+SCENE = "scene"
 # Of an event whose instant is uncertain this much of the probability is sought; a further moment must add at least so much.
-ENOUGH_CHANCE = 0.97
+# Those that the story turns on (weight 0.85 and more) are sought harder.
+ENOUGH_CHANCE, ENOUGH_CHANCE_OF_LESSER, TURNING_WEIGHT = 0.97, 0.7, 0.85
 LEAST_CHANCE = 0.005
 # Evenly grown shots are better than one endless one: they grow in steps.
 GROWTH_STEP_S = 0.5
@@ -48,22 +51,26 @@ class _Plan:
         return self.wanted_s - self.reel.length_s
 
 
-def choose_shots(moments: Sequence[Moment], lineup: LineUp, settings: EditSettings) -> list[Shot]:
-    """Shots in story order: no instant twice, each at least LEAST_SHOT_S, together the wanted running time
-    where the footage allows it; without a wish the length that the moments themselves need."""
+def choose_shots(moments: Sequence[Moment], lineup: LineUp, settings: EditSettings, rate: Fraction) -> list[Shot]:
+    """Shots for an edit at ``rate``, in story order: no instant twice, each at least LEAST_SHOT_S.
+
+    Together they have the wanted running time where the footage allows it; without a wish, the length
+    that the moments themselves need.
+    """
     wanted = settings.length_s if settings.length_s is not None else math.inf
     plan = _Plan(Reel(), lineup, wanted, settings.handles_s)
     usable = {c.clip.name: c for c in lineup.clips if c.clip.usable and c.clip.duration_s >= PLANNED_LEAST_S}
     known = [m for m in moments if m.clip in usable]
-    first, further = _best_of_each(known)
+    first, further = _best_of_each([m for m in known if m.kind != SCENE])
+    scenes = [m for m in known if m.kind == SCENE]
     for moment in first:
         _show(plan, usable[moment.clip], moment)
-    _raise_chances(plan, usable, first, further)
+    _raise_chances(plan, usable, first, [*further, *scenes])
     _add_handles(plan)
-    if not plan.reel.shots:
-        _add_scenes(plan, list(usable.values()))
     if math.isfinite(wanted):
-        _fill(plan, usable)
+        _fill(plan, usable, scenes)
+    _open_at_rate(plan, usable, rate)
+    if math.isfinite(wanted):
         _trim(plan)
     return plan.reel.in_story_order()
 
@@ -113,7 +120,8 @@ def _show(plan: _Plan, placed: PlacedClip, moment: Moment) -> None:
 
 
 def _raise_chances(plan: _Plan, usable: dict[str, PlacedClip], first: Sequence[Moment], further: Sequence[Moment]) -> None:
-    """Show further moments of uncertain events: those first that add most weight times chance a second."""
+    """Show further moments of uncertain events, and scenes of clips not shown yet: those first that add most
+    weight times chance a second."""
     reached: dict[tuple[str, ...], float] = {}
     for moment in first:
         key = _story_key(moment)
@@ -121,7 +129,10 @@ def _raise_chances(plan: _Plan, usable: dict[str, PlacedClip], first: Sequence[M
     worth = sorted(further, key=lambda m: (-m.weight * m.chance / max(m.core_s[1] - m.core_s[0], 0.5), m.order_s, m.clip))
     for moment in worth:
         key = _story_key(moment)
-        if moment.chance < LEAST_CHANCE or reached.get(key, 0.0) >= ENOUGH_CHANCE:
+        enough = ENOUGH_CHANCE if moment.weight >= TURNING_WEIGHT else ENOUGH_CHANCE_OF_LESSER
+        if moment.chance < LEAST_CHANCE or reached.get(key, 0.0) >= enough:
+            continue
+        if moment.kind == SCENE and any(shot.placed.clip.name == moment.clip for shot in plan.reel.shots):
             continue
         if plan.left_s < PLANNED_LEAST_S:
             return
@@ -140,15 +151,16 @@ def _add_handles(plan: _Plan) -> None:
                 plan.reel.grow(shot, step, step)
 
 
-def _fill(plan: _Plan, usable: dict[str, PlacedClip]) -> None:
-    """Use up what is left of the wanted time: unseen clips, then longer shots, then whatever is free."""
-    if plan.left_s > SCENE_S:
-        shown = {shot.placed.clip.name for shot in plan.reel.shots}
-        _add_scenes(plan, [c for c in usable.values() if c.clip.name not in shown])
+def _fill(plan: _Plan, usable: dict[str, PlacedClip], scenes: Sequence[Moment]) -> None:
+    """Use up what is left of the wanted time: the liveliest scenes, longer shots, then whatever is free."""
+    for scene in sorted(scenes, key=lambda m: (-m.weight, m.order_s)):
+        if plan.left_s < SCENE_S:
+            break
+        _show(plan, usable[scene.clip], scene)
     for longest in LONGEST_GROWN_S:
         _grow(plan, longest)
         if plan.left_s > 0.5 * PLANNED_LEAST_S:
-            _add_scenes(plan, list(usable.values()), everywhere=True)
+            _add_scenes(plan, list(usable.values()))
     _grow(plan, math.inf)
 
 
@@ -183,25 +195,50 @@ def _trim(plan: _Plan) -> None:
             shot.start_s += max(0.0, before)
 
 
-def _add_scenes(plan: _Plan, clips: Sequence[PlacedClip], *, everywhere: bool = False) -> None:
-    """A look into clips: the middle of the longest free stretch of each, placed clips first, spread over the day.
-
-    ``everywhere`` goes on through all free stretches of all clips, not one of each clip.
-    """
-    ordered = sorted(clips, key=lambda c: c.time.start_utc_s is None)
-    for placed in _spread(ordered):
-        gaps = sorted(plan.reel.gaps(placed), key=lambda g: g[0] - g[1])
-        for low, high in gaps if everywhere else gaps[:1]:
-            length = min(SCENE_S, high - low, plan.left_s)
+def _add_scenes(plan: _Plan, clips: Sequence[PlacedClip]) -> None:
+    """The middle of every free stretch of the clips, placed clips first, spread over the day, while time is left."""
+    for placed in _spread(sorted(clips, key=lambda c: c.time.start_utc_s is None)):
+        for low, high in plan.reel.gaps(placed):
             if plan.left_s < PLANNED_LEAST_S:
                 return
-            if length < PLANNED_LEAST_S:
-                continue
-            middle = (low + high) / 2.0
-            start = middle - length / 2.0
-            order = start + (placed.time.start_utc_s or 0.0)
-            scene = Moment("scene", placed.clip.name, low, high, (start, start + length), 0.1, ("a look at the day",), order)
-            plan.reel.add(placed, start, start + length, least_s=PLANNED_LEAST_S, moment=scene)
+            length = min(SCENE_S, high - low, plan.left_s)
+            if length >= PLANNED_LEAST_S:
+                start = (low + high - length) / 2.0
+                scene = _scene(placed, start, length)
+                plan.reel.add(placed, start, start + length, least_s=PLANNED_LEAST_S, moment=scene)
+
+
+def _scene(placed: PlacedClip, start_s: float, length_s: float) -> Moment:
+    span = (start_s, start_s + length_s)
+    order = start_s + (placed.time.start_utc_s or 0.0)
+    return Moment(SCENE, placed.clip.name, *span, span, 0.1, ("a look at the day",), order)
+
+
+def _open_at_rate(plan: _Plan, usable: dict[str, PlacedClip], rate: Fraction) -> None:
+    """Open on a shot of the edit's own rate, where the footage has one that comes first.
+
+    Editing programs give a new sequence the rate of its first shot (common practice), so a list that
+    opens on another rate would be conformed wrongly. Either another camera shows the same instants, or
+    the earliest free footage of that rate gives an opening scene: before the first shot if it can, else
+    a little out of its time.
+    """
+    first = next(iter(plan.reel.in_story_order()), None)
+    if first is None or first.placed.clip.rate == rate or first.placed.time.start_utc_s is None:
+        return
+    at_utc = first.placed.time.start_utc_s + first.start_s
+    tied = [c for c in usable.values() if c.clip.rate == rate and c.time.start_utc_s is not None]
+    for placed in tied:
+        own = at_utc - (placed.time.start_utc_s or 0.0)
+        if own >= 0 and own + first.length_s <= placed.clip.duration_s:
+            plan.reel.swap(first, placed, own)
+            return
+    for placed in sorted(tied, key=lambda c: c.time.start_utc_s or 0.0):
+        for low, high in plan.reel.gaps(placed):
+            length = min(SCENE_S / 2.0, high - low)
+            if length >= PLANNED_LEAST_S:
+                moment = _scene(placed, low, length)
+                plan.reel.shots.append(Shot(placed, low, low + length, [moment], leads=True))
+                return
 
 
 def _spread(clips: Sequence[PlacedClip]) -> list[PlacedClip]:

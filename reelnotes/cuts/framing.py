@@ -82,19 +82,19 @@ def source_timecode(clip: Clip, frame: int) -> str:
 
 def _frame_ranges(shots: Sequence[Shot]) -> list[tuple[int, int]]:
     """Whole frames for every shot: inside its clip, never shorter than the least, never over its neighbour."""
-    ranges: list[tuple[int, int]] = []
+    ranges: dict[int, tuple[int, int]] = {}
     ends: dict[str, int] = {}
-    for shot in shots:
+    for shot in sorted(shots, key=lambda s: s.start_s):
         clip = shot.placed.clip
         count = last_frame(clip)
-        in_frame = max(0, min(round(shot.start_s * clip.rate), count), ends.get(clip.name, 0))
+        in_frame = max(min(round(shot.start_s * clip.rate), count), ends.get(clip.name, 0))
         out_frame = min(round(shot.end_s * clip.rate), count)
         least = math.ceil(Fraction(LEAST_SHOT_S) * clip.rate) + (1 if nominal(clip.rate) >= 24 else 0)
         if out_frame - in_frame < least:
             out_frame = min(count, in_frame + least)
         ends[clip.name] = out_frame
-        ranges.append((in_frame, out_frame))
-    return ranges
+        ranges[id(shot)] = (in_frame, out_frame)
+    return [ranges[id(shot)] for shot in shots]
 
 
 def _story(moments: Sequence[Moment]) -> tuple[str, str, str]:

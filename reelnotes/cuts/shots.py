@@ -12,8 +12,8 @@ from dataclasses import dataclass, field
 from reelnotes.records.cuts import Moment
 from reelnotes.records.trip import PlacedClip
 
-# Shots of one clip that are nearer than this become one: a jump of less than a second reads as a fault.
-JOIN_S = 1.0
+# Shots of one clip that are nearer than this become one: so short a jump reads as a fault.
+JOIN_S = 2.0
 # Guards between two cameras. The most is a compromise: clips whose absolute time is poor are often tied to
 # each other far better than that (by sound), and a wide guard would throw good footage away.
 LARGEST_GUARD_S = 1.5
@@ -22,12 +22,16 @@ LEAST_GUARD_S = 0.08
 
 @dataclass(slots=True, eq=False)
 class Shot:
-    """A stretch of one clip, in seconds from its first frame, and the moments that it was made for."""
+    """A stretch of one clip, in seconds from its first frame, and the moments that it was made for.
+
+    ``leads``: it opens the edit, whenever it was filmed.
+    """
 
     placed: PlacedClip
     start_s: float
     end_s: float
     moments: list[Moment] = field(default_factory=list)
+    leads: bool = False
 
     @property
     def length_s(self) -> float:
@@ -71,9 +75,10 @@ class Reel:
         self._join(shot)
         return self.length_s - total
 
-    def is_shown(self, placed: PlacedClip, start_s: float, end_s: float) -> bool:
-        """True when no part of the stretch is free."""
-        return not any(True for _ in self._free(placed, start_s, end_s))
+    def swap(self, shot: Shot, placed: PlacedClip, start_s: float) -> None:
+        """Show the same stretch from another clip that holds it."""
+        shot.placed, shot.start_s, shot.end_s = placed, start_s, start_s + shot.length_s
+        self._join(shot)
 
     def gaps(self, placed: PlacedClip) -> list[tuple[float, float]]:
         """The free stretches of a clip."""
@@ -81,11 +86,12 @@ class Reel:
 
     def in_story_order(self) -> list[Shot]:
         """Shots as they happened; what has no place on the UTC line stands where its moments say, else at the end."""
-        return sorted(self.shots, key=lambda s: (_story_time(s), s.placed.clip.name, s.start_s))
+        return sorted(self.shots, key=lambda s: (not s.leads, _story_time(s), s.placed.clip.name, s.start_s))
 
     def _add_part(self, placed: PlacedClip, low: float, high: float, least_s: float, moment: Moment | None) -> float:
-        own = (s for s in self.shots if s.placed is placed)
-        touching = next((s for s in own if s.start_s - JOIN_S <= high and low <= s.end_s + JOIN_S), None)
+        part = Shot(placed, low, high)
+        own = [s for s in self.shots if s.placed is placed and s.start_s - JOIN_S <= high and low <= s.end_s + JOIN_S]
+        touching = next((s for s in own if self._bridge_is_free(s, part)), None)
         if touching is not None:
             total = self.length_s
             touching.start_s, touching.end_s = min(touching.start_s, low), max(touching.end_s, high)

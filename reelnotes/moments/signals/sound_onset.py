@@ -16,7 +16,6 @@ from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 from reelnotes.media.decode import SoundBlock, sound
 from reelnotes.moments.evidence import GRID_S, Evidence, Liveliness, Scene
 from reelnotes.records.problems import UnreadableError
-from reelnotes.records.trip import PlacedClip
 
 RATE_HZ = 8000
 FRAME = 512  # 64 ms windows, half overlapping
@@ -32,8 +31,8 @@ log = logging.getLogger(__name__)
 
 
 def signal(scene: Scene) -> Evidence:
-    """Liveliness of every usable clip with sound that could hold a logged event. Each clip's sound is decoded once."""
-    wanted = _clips_near_events(scene)
+    """Liveliness of every usable clip with sound. Each clip's sound is decoded once."""
+    wanted = [c for c in scene.lineup.clips if c.clip.usable and c.clip.audio is not None]
     out = []
     for number, placed in enumerate(wanted):
         if scene.progress:
@@ -85,17 +84,3 @@ def onset_ratio(levels: NDArray[np.float64], duration_s: float) -> NDArray[np.fl
     cells = max(1, int(np.ceil(duration_s / GRID_S)))
     at = np.minimum(np.round((np.arange(cells) + 0.5) * GRID_S * per_second).astype(int), best.size - 1)
     return np.clip(2.0 ** (best[at] / DB_PER_DOUBLING), 0.5, LARGEST_RATIO)
-
-
-def _clips_near_events(scene: Scene) -> list[PlacedClip]:
-    """Usable clips on the UTC line with sound, that lie near a logged event."""
-    rows = [e.event for e in scene.lineup.events]
-    spans = [(row.time_utc_s - 3.0 * row.late_s - 300.0, row.time_utc_s + row.step_s) for row in rows]
-    near = []
-    for placed in scene.lineup.clips:
-        start, end = placed.time.start_utc_s, placed.end_utc_s
-        if start is None or end is None or not placed.clip.usable or placed.clip.audio is None:
-            continue
-        if any(low < end and start < high for low, high in spans):
-            near.append(placed)
-    return near
