@@ -49,7 +49,8 @@ def _run(run: ClockRun, record: TripRecord, published: Published) -> ToldCamera:
 
 def _error(run: ClockRun, record: TripRecord, published: Published) -> str:
     if run.placed == "relative":
-        return "Nothing ties its clock to the time of day; its clips are placed against those of other cameras only."
+        with_whom = "those of other cameras" if _has_company(run, record) else "each other"
+        return f"Nothing ties its clock to the time of day; its clips are placed only against {with_whom}."
     if run.placed == "none" or run.offset_s is None:
         return "Nothing tells when its clips were filmed."
     if "reset" in run.reading:
@@ -68,6 +69,16 @@ def _error(run: ClockRun, record: TripRecord, published: Published) -> str:
     if abs(slow_s) < max(0.05, 2.0 * (run.sigma_s or 0.0)):
         return f"{kept}{joint} was right, as far as can be told."
     return f"{kept}{joint} was {clock_error(slow_s)} {'slow' if slow_s > 0 else 'fast'}."
+
+
+def _has_company(run: ClockRun, record: TripRecord) -> bool:
+    """True when clips of another camera are placed in the same group."""
+    time = record.clocks.clips.get(run.first)
+    cameras = {c.name: c.camera for c in record.folder.clips}
+    return time is not None and any(
+        t.group == time.group and t.placed == "relative" and cameras.get(name) != run.camera
+        for name, t in record.clocks.clips.items()
+    )
 
 
 def _zone_offset_s(run: ClockRun, record: TripRecord) -> float:
@@ -90,5 +101,5 @@ def _certainty(run: ClockRun, record: TripRecord) -> str:
         return ""
     time = record.clocks.clips.get(run.first)
     kinds = time.clock_from.split(" + ") if time is not None and time.clock_from else []
-    by = f", settled by {listed([CLUE_WORDS.get(kind, kind) for kind in kinds])}" if kinds else ""
+    by = f", settled by {listed(list(dict.fromkeys(CLUE_WORDS.get(kind, kind) for kind in kinds)))}" if kinds else ""
     return f"Its times are good to ±{doubt(run.sigma_s)} (95 %){by}."

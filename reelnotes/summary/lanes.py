@@ -12,7 +12,7 @@ from reelnotes.records.record import TripRecord
 from reelnotes.records.trip import Catch, PlacedClip
 from reelnotes.summary.privacy import Published
 from reelnotes.summary.told import Bar, Lane, Lanes, Tick
-from reelnotes.summary.words import Words, count, doubt, duration
+from reelnotes.summary.words import THIN, Words, count, doubt, duration, listed
 
 ROW, TOP, FOOT = 46, 34, 30  # pixels: a lane, the room above the lanes, the axis below
 BARE_TOP = 4  # where there are no event marks
@@ -119,12 +119,17 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
         )
         lanes.append(Lane(published.text(camera), "", bars, BARE_TOP + ROW * i))
     bottom = BARE_TOP + ROW * len(lanes)
-    words = (
-        f"{count(len(clips), 'clip')} of {count(len(cameras), 'camera')} could be lined up with each other, "
-        "but nothing ties them to the time of day."
-    )
-    axis = _ticks(line, lambda t, _: f"+{math.floor(t / 60)}:{t % 60:02.0f}")
-    return Lanes("Placed only against each other", words, tuple(lanes), (), axis, bottom + FOOT, BARE_TOP, bottom)
+    names = listed([published.text(camera) for camera in cameras])
+    words = f"{count(len(clips), 'clip')} of {names}: lined up with each other, but nothing ties them to the time of day."
+    axis = _ticks(line, _elapsed)
+    return Lanes(f"Placed only against each other: {names}", words, tuple(lanes), (), axis, bottom + FOOT, BARE_TOP, bottom)
+
+
+def _elapsed(t_s: float, step_s: float) -> str:
+    """Time since the first clip of a group: ``+1:30`` (minutes and seconds), ``+6 h``, ``+2 days``."""
+    if step_s < 3600:
+        return f"+{math.floor(t_s / 60)}:{t_s % 60:02.0f}"
+    return f"+{t_s / 3600:.0f}{THIN}h" if step_s < 86400 else f"+{count(round(t_s / 86400), 'day')}"
 
 
 def _by_camera(record: TripRecord, placed: str) -> dict[str, list[PlacedClip]]:

@@ -120,7 +120,9 @@ def _remarks(record: TripRecord, published: Published) -> tuple[str, ...]:
         remarks.append(f"{count(len(unplaced), 'clip')} could not be placed: nothing tells when they were filmed.")
     unseen = [e for e in record.lineup.events if not e.sights]
     if unseen:
-        remarks.append(f"{count(len(unseen), 'logged event')} of {len(record.lineup.events)} happened outside all footage.")
+        remarks.append(
+            f"{count(len(unseen), 'logged event')} of {len(record.lineup.events)} happened outside all placed footage."
+        )
     if record.track.gaps:
         lost_s = sum(b - a for a, b in record.track.gaps)
         remarks.append(f"The track has {count(len(record.track.gaps), 'gap')}, {duration(lost_s)} in all.")

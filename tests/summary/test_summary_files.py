@@ -229,6 +229,28 @@ def test_clips_placed_only_against_each_other_get_a_picture_of_their_own(tmp_pat
     assert "nothing ties them to the time of day" in story.relative_lanes[0].words
 
 
+def test_how_each_clock_was_found_off_is_told_in_words(tmp_path: Path) -> None:
+    record = trip()
+    chest, stern = (c.sentence.replace("\u202f", " ") for c in tell(record, tmp_path).cameras)
+    # 42.2 s is added to a stamp in local time; 4 ppm of a day are 0.35 s; 1.96 * 20 ms
+    # source: 95 % of a normal distribution lie within 1.96 sigma (JCGM 100:2008, table G.1)
+    assert chest == (
+        "It kept local time and was 42.2 s slow. It loses 0.3 s a day. Its times are good to ±39 ms (95 %), "
+        "settled by a filmed clock and sound shared with other cameras."
+    )
+    assert "0.31 s fast" in stern and "a day" not in stern  # no drift was measured
+
+    def sentence(**changes: object) -> str:
+        clocks = replace(record.clocks, runs=(replace(record.clocks.runs[0], **changes),))
+        return tell(replace(record, clocks=clocks), tmp_path).cameras[0].sentence
+
+    assert "only against each other" in sentence(placed="relative", offset_s=None)
+    assert "Nothing tells when" in sentence(placed="none", offset_s=None, sigma_s=None)
+    assert "lost the date" in sentence(reading="date reset")
+    assert "was right, as far as can be told" in sentence(offset_s=-7200.0)
+    assert "3 h 0 min 0 s fast" in sentence(reading="UTC", offset_s=-10800.0).replace("\u202f", " ")
+
+
 def luminance(colour: str) -> float:
     # source: WCAG 2.1, definition of relative luminance
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
