@@ -15,7 +15,9 @@ VIDEO_SUFFIXES = frozenset(
     [".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf", ".3gp", ".3g2", ".lrv", ".insv", ".360", ".qt", ".mod", ".tod"]
 )
 
-av.logging.set_level(av.logging.PANIC)  # a damaged clip is told by us, in one sentence, not by libav on stderr
+# A damaged clip is told by us, in one sentence, not by libav on stderr. None drops libav's messages before they reach
+# Python: at any other level a decoding thread waits for the interpreter while the interpreter waits for the thread.
+av.logging.set_level(None)
 
 
 @contextmanager

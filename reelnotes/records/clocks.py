@@ -26,6 +26,7 @@ class Clue:
     words       one short sentence for the user: what was seen or heard, and how well
     slope_ppm   for sound: how much faster the clip's media clock runs than the other's, if measured
     slope_sigma_ppm
+    at_s        for an absolute clue: seconds from the clip's first frame to where it was measured
     """
 
     kind: str
@@ -37,6 +38,7 @@ class Clue:
     words: str = ""
     slope_ppm: float | None = None
     slope_sigma_ppm: float | None = None
+    at_s: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
