@@ -33,6 +33,8 @@ LEAST_FIXES = 3  # fewer say nothing about speed
 # Error that neighbouring fixes share (atmosphere, satellite geometry) and that no smoothing can see. Open-sky horizontal
 # accuracy of consumer receivers is put at 4.9 m (radius, 95 %), i.e. 2 m an axis (reference UNI-06).
 SHARED_SIGMA_M = 2.0
+# The same error wanders off and back within a minute or so, which looks like a slow drift: 2 m in 60 s, from either end.
+SHARED_SPEED_SIGMA_MPS = 0.05
 
 
 def bridge_s(t_s: np.ndarray) -> float:
@@ -77,7 +79,7 @@ def _smoothed(fixes: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     piece = smooth_piece(t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), speed, course)
     states = piece.states
     new_lat, new_lon = frame.to_degrees(states.position)
-    sigma_v = np.sqrt(states.velocity_var)
+    sigma_v = np.sqrt(states.velocity_var + SHARED_SPEED_SIGMA_MPS**2)
     raw_speed = np.hypot(*states.velocity.T)
     # The length of a noisy vector is too long on average: E|v + e|^2 = |v|^2 + 2 sigma^2. Near zero that is all there is.
     speed = np.sqrt(np.maximum(raw_speed**2 - sigma_v**2, 0.0))

@@ -3,7 +3,7 @@
 Thresholds in knots, from how boats fish. Lures and baits are trolled at 1 to 4.5 knots, salmon at 2 to 3.5 (reference
 PRA-03), so 5 knots and more is going somewhere. Below about one knot no lure is worked: wind and stream
 carry the boat, or it lies still. A quarter of a knot is 8 m a minute, the wander of a boat at anchor or of a receiver
-ashore. A fish that is fought pulls a boat round: slow, and much way made for little distance.
+ashore. A fish that is fought pulls a boat round: slow, and its way turns.
 (Trolling range: reference PRA-03; the rest common practice, no source.)
 """
 
@@ -11,6 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from reelnotes.records.tracks import Leg
 from reelnotes.records.units import KNOT_MPS
@@ -23,9 +24,11 @@ SHAPE_WINDOW_S = 90.0  # a boat that is pulled round needs about this for half a
 UNDER_WAY_KN = (4.4, 5.0)  # (leave below, enter above): hysteresis
 SLOW_KN = (0.9, 1.25)
 STILL_WINDOW_S, STILL_M = 60.0, 5.0  # a quarter of a knot, either side of where it lies
-STRAIGHT = 0.55  # distance made good over way made: below it the boat went round, not along
+TURNED_DEG = 120.0  # wind and stream do not turn a boat's way by a third of a circle within the window; a fish does
+HEADING_STEP_S = 12.0  # a course is taken over this long: shorter steps at half a knot are noise
+CREEPING = "creeping"  # slower than trolling, not yet told apart
 
-LEAST_S = {"under way": 20.0, "trolling": 40.0, "drifting": 60.0, "circling": 40.0, "not moving": 30.0}
+LEAST_S = {CREEPING: 30.0, "under way": 20.0, "trolling": 40.0, "drifting": 40.0, "circling": 40.0, "not moving": 30.0}
 WAY_STEP_S = 6.0  # distance is summed over steps this long, so that noise adds nothing to it
 
 
@@ -54,7 +57,7 @@ def _piece_legs(piece: pd.DataFrame, before: int) -> list[Leg]:
     places = frame.to_metres(piece["lat"].to_numpy(), piece["lon"].to_numpy())
     path = np.stack([np.interp(grid, t, places[:, k]) for k in (0, 1)], axis=1)
     speed = np.interp(grid, t, piece["speed_mps"].to_numpy())
-    runs = _merged(_runs(_kinds(path, speed)))
+    runs = _split(path, speed)
     legs: list[Leg] = []
     for run in runs:
         start = grid[run.start]
@@ -71,30 +74,34 @@ def _leg(frame: LocalFrame, path: np.ndarray, number: int, kind: str, start: flo
     return Leg(number, kind, start, end, distance, distance / max(end - start, 1e-9))
 
 
-def _kinds(path: np.ndarray, speed: np.ndarray) -> np.ndarray:
-    """The kind at every grid instant: speed bands with hysteresis, the slow ones told apart by the shape of the way."""
+def _split(path: np.ndarray, speed: np.ndarray) -> list[_Run]:
+    """Runs of one kind over the grid: bands of speed first, then the slow band by the shape of the way within it."""
     knots = _mean(speed, SPEED_WINDOW_S) / KNOT_MPS
     fast = _schmitt(knots, *UNDER_WAY_KN)
     slow = _schmitt(knots, *SLOW_KN) & ~fast
-    kinds = np.where(fast, "under way", np.where(slow, "trolling", "creeping")).astype(object)
-    for run in _runs(kinds):
-        if run.kind == "creeping":
-            kinds[run.start : run.end] = _creeping(path[run.start : run.end])
-    return kinds
+    runs: list[_Run] = []
+    for band in _merged(_runs(np.where(fast, "under way", np.where(slow, "trolling", CREEPING)))):
+        if band.kind != CREEPING:
+            runs.append(band)
+            continue
+        inner = _merged(_runs(_creeping(path[band.start : band.end])))
+        runs += [_Run(run.kind, run.start + band.start, run.end + band.start) for run in inner]
+    return _joined(runs)
 
 
 def _creeping(path: np.ndarray) -> np.ndarray:
-    """Kinds within one stretch that is too slow for trolling; windows stay inside it, so its neighbours' speed does not count."""
+    """Kinds within one stretch too slow for trolling; windows stay inside it, so that its neighbours' speed does not count."""
     i = np.arange(len(path))
     a, b = _window(i, STILL_WINDOW_S)
     still = np.max([np.hypot(*(path[a + (b - a) * k // 6] - path[i]).T) for k in range(7)], axis=0) < STILL_M
-    a, b = _window(i, SHAPE_WINDOW_S)
-    made_good = np.hypot(*(path[b] - path[a]).T)
-    every = int(WAY_STEP_S / GRID_S)
-    steps = np.hypot(*np.diff(path[::every], axis=0).T) if len(path) > every else np.zeros(0)
-    way = np.interp(i, np.arange(len(steps) + 1) * every, np.concatenate([[0.0], np.cumsum(steps)]))
-    straight = made_good / np.maximum(way[b] - way[a], 1e-6)
-    return np.where(still, "not moving", np.where(straight < STRAIGHT, "circling", "drifting"))
+    if len(path) < 3:
+        return np.where(still, "not moving", "drifting")
+    step = max(1, int(HEADING_STEP_S / GRID_S / 2))
+    along = path[np.minimum(i + step, len(path) - 1)] - path[np.maximum(i - step, 0)]
+    course = np.degrees(np.unwrap(np.arctan2(along[:, 0], along[:, 1])))
+    size = int(SHAPE_WINDOW_S / GRID_S) | 1
+    turned = maximum_filter1d(course, size, mode="nearest") - minimum_filter1d(course, size, mode="nearest")
+    return np.where(still, "not moving", np.where(turned > TURNED_DEG, "circling", "drifting"))
 
 
 def _window(i: np.ndarray, length_s: float) -> tuple[np.ndarray, np.ndarray]:
