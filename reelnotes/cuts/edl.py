@@ -69,9 +69,10 @@ def _one_list(edit: EditList, cuts: Sequence[Cut], reels: dict[str, str], part: 
     lines = [f"TITLE: {title}{f' ({part} of {parts})' if parts > 1 else ''}"[:70]]
     lines.append("FCM: DROP FRAME" if is_drop_frame(edit.rate) else "FCM: NON-DROP FRAME")
     lines.append("")
-    lines.append(f"* RECORD RATE: {edit.rate.numerator}/{edit.rate.denominator} FRAMES A SECOND")
+    # Readers take a comment as belonging to the event above it, so what concerns the whole list follows the first one.
+    notes = [f"* RECORD RATE: {edit.rate.numerator}/{edit.rate.denominator}"]
     if any(cut.rate != edit.rate for cut in edit.cuts):
-        lines.append("* MIXED RATES: EACH SOURCE CODE COUNTS THE FRAMES OF ITS OWN CLIP, AS NOTED BELOW IT")
+        notes.append("* MIXED RATES: EACH SOURCE CODE COUNTS THE FRAMES OF ITS OWN CLIP")
     for number, cut in enumerate(cuts, start=1):
         codes = f"{cut.in_tc} {cut.out_tc} {cut.record_in_tc} {cut.record_out_tc}"
         lines.append(f"{number:03d}  {reels[cut.clip]:<8} {'V':<5} C        {codes}")
@@ -79,6 +80,7 @@ def _one_list(edit: EditList, cuts: Sequence[Cut], reels: dict[str, str], part: 
         if cut.rate != edit.rate:
             lines.append(f"* SOURCE RATE: {cut.rate.numerator}/{cut.rate.denominator}")
         lines.append(f"* WHY: {_one_line(cut.why)}")
+        lines += notes if number == 1 else []
     return "\n".join(lines) + "\n"
 
 
