@@ -38,6 +38,7 @@ Steps = Callable[[str], Report]
 
 def no_steps(_name: str) -> Report:
     """Progress for those who want none."""
+
     def silent(_share: float, _what: str = "") -> None:
         return None
 
@@ -121,9 +122,7 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[F
     return join_lengths(write_evidence(measured, out), lined.lineup)
 
 
-def choose_story(
-    lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps
-) -> tuple[tuple[Moment, ...], EditList]:
+def choose_story(lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps) -> tuple[tuple[Moment, ...], EditList]:
     """Find what is worth showing and cut it to the wanted length."""
     moments = find_moments(lined.lineup, lengths, progress=steps("Finding moments"))
     return moments, choose_cuts(moments, lined.lineup, lined.folder.settings.edit, title=lined.folder.title)

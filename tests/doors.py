@@ -1,7 +1,7 @@
 """Which room imports which: read from the code, drawn into DEVELOPERS.md.
 
-    python tests/doors.py          print the map
-    python tests/doors.py --write  refresh the map in DEVELOPERS.md
+python tests/doors.py          print the map
+python tests/doors.py --write  refresh the map in DEVELOPERS.md
 """
 
 import ast
@@ -15,7 +15,7 @@ BEGIN, END = "<!-- doors: begin -->", "<!-- doors: end -->"
 
 # Lower rooms first; a room may import only what its line says, and `records` and `media` where noted.
 ROOMS = ("records", "media", "intake", "track", "clocks", "lineup", "measure", "moments", "cuts", "sorting", "ledger", "summary")
-FLOW = {"pipeline": set(ROOMS), "cli": {*ROOMS, "pipeline"}}
+FLOW = {"pipeline": set(ROOMS), "workbench": set(ROOMS), "cli": {*ROOMS, "pipeline", "workbench"}}
 
 
 def room_of(path: Path) -> str:
@@ -52,9 +52,9 @@ def allowed(room: str) -> set[str]:
 def drawn() -> str:
     """The map as a Markdown table."""
     found = imports()
-    lines = ["| room | imports |", "|---|---|"]
-    for room in (*ROOMS, "pipeline", "cli"):
-        lines.append(f"| `{room}` | {', '.join(f'`{name}`' for name in sorted(found.get(room, {}))) or 'nothing of ours'} |")
+    rooms = (*ROOMS, "pipeline", "workbench", "cli")
+    names = {room: ", ".join(f"`{name}`" for name in sorted(found.get(room, {}))) for room in rooms}
+    lines = ["| room | imports |", "|---|---|", *(f"| `{room}` | {names[room] or 'nothing of ours'} |" for room in rooms)]
     return "\n".join(lines)
 
 

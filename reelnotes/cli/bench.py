@@ -1,7 +1,164 @@
-"""The measuring bench: what is made once, outside any trip."""
+"""The measuring bench: a single clip or photo, a board to print, an own board, a lens. Outside any trip."""
+
+import re
+from pathlib import Path
+from typing import Annotated
 
 import typer
+
+from reelnotes import workbench
+from reelnotes.cli import showing
+from reelnotes.cli.console import DONE, DONE_WITH_SOME_SET_ASIDE
+from reelnotes.cli.options import JsonOption, QuietOption, VerboseOption, speaking
+from reelnotes.records.problems import Refusal, UsageError
+
+PANEL = "The measuring bench"
+LENGTH = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(mm|cm|in|\")?\s*$")
+MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, '"': 25.4, None: 1.0}
+
+FolderOption = Annotated[Path, typer.Option("--to", metavar="DIR", help="Where to write.")]
 
 
 def register(app: typer.Typer) -> None:
     """Add this module's commands to the program."""
+    for command in (measure, board, enrol, lens):
+        app.command(rich_help_panel=PANEL)(command)
+
+
+def measure(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A clip or a photo of a fish on a board.", show_default=False)],
+    boards: Annotated[Path, typer.Option("--boards", metavar="DIR", help="Folder of board descriptors.")] = Path("boards"),
+    lens: Annotated[Path | None, typer.Option("--lens", metavar="FILE", help="Lens calibration, if there is one.")] = None,
+    to: FolderOption = Path(),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
+) -> None:
+    """Measure the fish in one clip or photo, and write the picture that shows how."""
+    with speaking(as_json, quiet, verbose) as voice:
+        with voice.progress() as steps:
+            found, problems = workbench.measure_one(file, boards, lens, to, steps)
+        showing.one_measure(voice, found)
+        code = max(voice.tell(problems), DONE if any(f.verdict == "measured" for f in found) else DONE_WITH_SOME_SET_ASIDE)
+    raise typer.Exit(code)
+
+
+def board(
+    name: Annotated[str, typer.Option("--name", help="The board's name.")] = "printed board",
+    length: Annotated[str, typer.Option("--length", metavar="LENGTH", help="From the stop to the far end.")] = "90 cm",
+    width: Annotated[str, typer.Option("--width", metavar="LENGTH", help="Across; a sheet takes up to 18 cm.")] = "17 cm",
+    paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
+    unit: Annotated[str, typer.Option("--unit", help="Numbers of the rule: cm or in.")] = "cm",
+    first_id: Annotated[int, typer.Option("--first-id", help="First marker number; give a second board others.")] = 0,
+    to: FolderOption = Path("boards"),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
+) -> None:
+    """Make a marker board to print: a PDF at true scale, and the descriptor and picture that measuring needs."""
+    with speaking(as_json, quiet, verbose) as voice:
+        if unit not in ("cm", "in"):
+            raise UsageError("--unit", f"'{unit}' is no unit of a rule here", "choose cm or in")
+        made = workbench.print_board(to, name, _mm("--length", length), _mm("--width", width), paper.lower(), unit, first_id)
+        voice.out.print(
+            f"Print [bold]{made[0]}[/] at 100 %, check the bar on each sheet with a rule, cut, join, and glue it flat."
+        )
+        voice.out.print(f"Put [bold]{made[1].name}[/] and [bold]{made[2].name}[/] into the trip's boards/ folder.")
+        voice.result({"pdf": str(made[0]), "descriptor": str(made[1]), "picture": str(made[2])})
+
+
+def enrol(
+    photo: Annotated[Path, typer.Argument(metavar="PHOTO", help="One photo of the empty board.", show_default=False)],
+    name: Annotated[str, typer.Option("--name", help="The board's name.")] = "own board",
+    at: Annotated[
+        list[str] | None,
+        typer.Option("--at", metavar="X,Y=LENGTH", help="A graduation: its pixel and what it says. Two or more, far apart."),
+    ] = None,
+    tick: Annotated[
+        str | None, typer.Option("--tick", metavar="LENGTH", help="Without --at: spacing of the rule's smallest even ticks.")
+    ] = None,
+    corner: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--corner", metavar="X,Y", help="All four: stop end by the rule, far end by the rule, far end, stop end."
+        ),
+    ] = None,
+    width: Annotated[str | None, typer.Option("--width", metavar="LENGTH", help="The board's width, if known.")] = None,
+    to: FolderOption = Path("boards"),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
+) -> None:
+    """Make an own board known from one photo: its picture seen square on, and its descriptor."""
+    with speaking(as_json, quiet, verbose) as voice:
+        marks = [(*_pixel("--at", text.rpartition("=")[0]), _mm("--at", text.rpartition("=")[2])) for text in at or ()]
+        corners = [_pixel("--corner", text) for text in corner or ()]
+        if corners and len(corners) != 4:
+            raise UsageError("--corner", f"{len(corners)} corners were given", "give all four, or none to have them looked for")
+        tick_mm = None if tick is None else _mm("--tick", tick)
+        width_mm = None if width is None else _mm("--width", width)
+        made = workbench.enrol_photo(photo, to, name, marks, tick_mm, corners, width_mm)
+        if isinstance(made, Refusal):
+            raise UsageError(str(photo), made.reason)
+        enrolled, descriptor = made
+        voice.out.print(
+            f"{enrolled.board.name}: {enrolled.board.length_mm:.1f} by {enrolled.board.width_mm:.1f} mm; {enrolled.words}."
+        )
+        picture = descriptor.with_suffix(".png")
+        voice.out.print(f"Look at [bold]{picture}[/]: it must show the whole board, stop at the left, undistorted.")
+        board_facts = {"length_mm": enrolled.board.length_mm, "width_mm": enrolled.board.width_mm, "rms_mm": enrolled.rms_mm}
+        voice.result({"descriptor": str(descriptor), **board_facts, "words": enrolled.words})
+
+
+def lens(
+    clip: Annotated[Path, typer.Argument(metavar="CLIP", help="A clip of the pattern from many sides.", show_default=False)],
+    name: Annotated[str, typer.Option("--name", help="The lens's name.")] = "own lens",
+    checkerboard: Annotated[
+        str | None,
+        typer.Option("--checkerboard", metavar="COLSxROWS:LENGTH", help="Inner corners and the side of a square: 9x6:25mm."),
+    ] = None,
+    boards: Annotated[
+        Path | None, typer.Option("--boards", metavar="DIR", help="Or: folder with a marker board's descriptor.")
+    ] = None,
+    to: FolderOption = Path("lenses"),
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
+) -> None:
+    """Calibrate a lens from a clip of a checkerboard or of a marker board."""
+    with speaking(as_json, quiet, verbose) as voice:
+        if (checkerboard is None) == (boards is None):
+            raise UsageError("lens", "what the clip shows was not said", "give either --checkerboard or --boards")
+        pattern = None if checkerboard is None else _checkerboard(checkerboard)
+        with voice.progress() as steps:
+            made = workbench.calibrate_clip(clip, name, pattern, boards, to, steps)
+        if isinstance(made, Refusal):
+            raise UsageError(str(clip), made.reason)
+        found, target = made
+        focal = f"focal length {found.camera_matrix[0][0]:.0f} px"
+        voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: [bold]{target}[/]")
+        voice.result({"lens": str(target), "model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion,
+                      "rms_px": found.rms_px})  # fmt: skip
+
+
+def _mm(option: str, text: str) -> float:
+    m = LENGTH.match(text)
+    if not m:
+        raise UsageError(option, f"'{text}' is no length", "write it as 900 mm, 90 cm or 36 in")
+    return float(m[1].replace(",", ".")) * MM_PER[m[2]]
+
+
+def _pixel(option: str, text: str) -> tuple[float, float]:
+    m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[,;x ]\s*(\d+(?:\.\d+)?)\s*", text)
+    if not m:
+        raise UsageError(option, f"'{text}' is no pixel", "write it as X,Y: two numbers from the photo's top left")
+    return float(m[1]), float(m[2])
+
+
+def _checkerboard(text: str) -> tuple[int, int, float]:
+    m = re.fullmatch(r"\s*(\d+)\s*[x×]\s*(\d+)\s*:\s*(.+)", text)
+    if not m:
+        raise UsageError(
+            "--checkerboard", f"'{text}' is no checkerboard", "write it as 9x6:25mm (inner corners, square)"
+        )
+    return int(m[1]), int(m[2]), _mm("--checkerboard", m[3])

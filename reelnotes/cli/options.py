@@ -16,7 +16,9 @@ TripArgument = Annotated[
 ]
 OutOption = Annotated[
     Path | None,
-    typer.Option("--out", metavar="DIR", help="Where the outputs go (else: outputs/<name of the trip folder>).", show_default=False),
+    typer.Option(
+        "--out", metavar="DIR", help="Where the outputs go (else: outputs/<name of the trip folder>).", show_default=False
+    ),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the facts as JSON on stdout, and nothing else there.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing; the exit code tells.")]

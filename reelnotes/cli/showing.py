@@ -1,6 +1,6 @@
 """What is printed: short tables for people, the same facts as JSON for machines."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -13,10 +13,20 @@ from reelnotes.intake import inventory as take_inventory
 from reelnotes.ledger import trip_facts
 from reelnotes.records.folder import TripFolder
 from reelnotes.records.instants import iso_local
+from reelnotes.records.lengths import FishLength
 from reelnotes.records.problems import Problem
 from reelnotes.records.record import TripRecord
 from reelnotes.records.units import INCH_MM, knots
 from reelnotes.sorting import SortReport, UndoReport
+
+CAUTION = "A length from a picture is no legal proof: what counts is the fish, measured on the water by the local rule."
+
+
+def length_facts(fish: FishLength) -> dict[str, Any]:
+    """One length as plain types."""
+    told = asdict(fish)
+    told["evidence"] = None if fish.evidence is None else fish.evidence.as_posix()
+    return told
 
 
 def facts(record: TripRecord, where: Path) -> dict[str, Any]:
@@ -95,7 +105,22 @@ def lengths(voice: Voice, record: TripRecord) -> None:
     voice.out.print(table)
     for note in record.limit_notes:
         voice.out.print(note)
-    voice.out.print("[dim]A length from a picture is no legal proof: what counts is the fish, measured by the local rule.[/]")
+    voice.out.print(f"[dim]{CAUTION}[/]")
+
+
+def one_measure(voice: Voice, found: Sequence[FishLength]) -> None:
+    """The answer for one clip or photo."""
+    for fish in found:
+        if fish.total_length_mm is None:
+            voice.out.print(f"[bold]{fish.verdict}[/]: {fish.reason}")
+            continue
+        fork = "" if fish.fork_length_mm is None else f"; fork length {_mm(fish.fork_length_mm, 'metric')}"
+        total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, "metric")
+        voice.out.print(f"[bold]{total}[/] {fish.measure}{fork}: {fish.verdict}{f', {fish.reason}' if fish.reason else ''}")
+        for line in fish.budget:
+            voice.out.print(f"  [dim]{line.name}: u = {line.u_mm:.2f} mm, corrected by {line.correction_mm:+.2f} mm[/]")
+    voice.out.print(CAUTION)
+    voice.result({"lengths": [length_facts(fish) for fish in found], "caution": CAUTION})
 
 
 def edit(voice: Voice, record: TripRecord) -> None:

@@ -18,7 +18,11 @@ def register(app: typer.Typer) -> None:
 
 
 def run(
-    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+    trip: TripArgument,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Do everything: line-up, lengths, edit list, sorted clips and summary."""
     with speaking(as_json, quiet, verbose) as voice:
@@ -46,7 +50,11 @@ def check(trip: TripArgument, as_json: JsonOption = False, quiet: QuietOption = 
 
 
 def lineup(
-    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+    trip: TripArgument,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Put clips and logged events on one time line: trip.json, clips.csv, catches.csv."""
     with speaking(as_json, quiet, verbose) as voice:
@@ -63,7 +71,11 @@ def lineup(
 
 
 def lengths(
-    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+    trip: TripArgument,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Measure the fish that lie on a board: lengths.csv and one picture a fish in frames/."""
     with speaking(as_json, quiet, verbose) as voice:
@@ -83,7 +95,9 @@ def cuts(
     out: OutOption = None,
     length_s: Annotated[
         float | None,
-        typer.Option("--length", min=1.0, metavar="SECONDS", help="Wanted running time; wins over trip.toml.", show_default=False),
+        typer.Option(
+            "--length", min=1.0, metavar="SECONDS", help="Wanted running time; wins over trip.toml.", show_default=False
+        ),
     ] = None,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
@@ -124,7 +138,11 @@ def sort(
 
 
 def summary(
-    trip: TripArgument, out: OutOption = None, as_json: JsonOption = False, quiet: QuietOption = False, verbose: VerboseOption = False
+    trip: TripArgument,
+    out: OutOption = None,
+    as_json: JsonOption = False,
+    quiet: QuietOption = False,
+    verbose: VerboseOption = False,
 ) -> None:
     """Write what may leave the house: post/ with page, text, card, chapters and map, as private as trip.toml asks."""
     with speaking(as_json, quiet, verbose) as voice:
@@ -136,4 +154,3 @@ def summary(
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
     raise typer.Exit(code)
-
