@@ -137,8 +137,8 @@ def lens(
         found, target = made
         focal = f"focal length {found.camera_matrix[0][0]:.0f} px"
         voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: [bold]{target}[/]")
-        voice.result({"lens": str(target), "model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion,
-                      "rms_px": found.rms_px})  # fmt: skip
+        told = {"model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion}
+        voice.result({"lens": str(target), **told, "rms_px": found.rms_px})
 
 
 def _mm(option: str, text: str) -> float:

@@ -5,6 +5,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
+from rich.markup import escape
 from rich.table import Table
 
 from reelnotes.cli.console import Voice
@@ -40,11 +41,11 @@ def inventory(voice: Voice, folder: TripFolder) -> None:
     table = Table("found", "", "", box=None, pad_edge=False, show_header=False)
     for found in items:
         if isinstance(found, Found):
-            table.add_row(found.what, str(found.count) if found.count else "", found.words)
+            table.add_row(found.what, str(found.count) if found.count else "", escape(found.words))
     voice.out.print(table)
     for gap in items:
         if isinstance(gap, Missing):
-            remedy = f" [dim]({gap.remedy})[/]" if gap.remedy else ""
+            remedy = f" [dim]({escape(gap.remedy)})[/]" if gap.remedy else ""
             voice.out.print(f"[yellow]no {gap.what}[/]: {gap.costs}{remedy}")
     voice.result(
         {
@@ -70,9 +71,9 @@ def clocks(voice: Voice, record: TripRecord) -> None:
         drift = "" if run.drift_ppm is None else f"{run.drift_ppm:+.0f} ± {run.drift_sigma_ppm or 0:.0f} ppm"
         why = "; ".join(run.used[:2]) + (f"; and {len(run.used) - 2} more" if len(run.used) > 2 else "")
         clips = Path(run.first).stem if run.first == run.last else f"{Path(run.first).stem} … {Path(run.last).stem}"
-        table.add_row(run.camera, clips, offset, drift, why or "no clue")
+        table.add_row(escape(run.camera), escape(clips), offset, drift, escape(why) or "no clue")
         for dropped in run.dropped[:3]:
-            table.add_row("", "", "", "", f"[dim]not used: {dropped}[/]")
+            table.add_row("", "", "", "", f"[dim]not used: {escape(dropped)}[/]")
     voice.out.print(table)
 
 
@@ -86,10 +87,10 @@ def catches(voice: Voice, record: TripRecord) -> None:
         speed = "" if fish.position is None else f"{knots(fish.position.speed_mps):.1f} kn"
         when = iso_local(fish.time.value, record.zone)[11:19]
         clips = ", ".join(Path(name).stem for name in fish.clips) or "outside all footage"
-        table.add_row(fish.id, when, f"{fish.species or 'fish'}, {fish.outcome}", _length(record, fish), speed, clips)
+        table.add_row(fish.id, when, escape(f"{fish.species or 'fish'}, {fish.outcome}"), _length(record, fish), speed, escape(clips))
     voice.out.print(table)
     for note in record.limit_notes:
-        voice.out.print(note)
+        voice.out.print(escape(note))
 
 
 def lengths(voice: Voice, record: TripRecord) -> None:
@@ -104,7 +105,7 @@ def lengths(voice: Voice, record: TripRecord) -> None:
         )  # fmt: skip
     voice.out.print(table)
     for note in record.limit_notes:
-        voice.out.print(note)
+        voice.out.print(escape(note))
     voice.out.print(f"[dim]{CAUTION}[/]")
 
 
