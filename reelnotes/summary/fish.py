@@ -3,6 +3,7 @@
 import base64
 import io
 import logging
+import math
 from pathlib import Path
 
 from PIL import Image, ImageOps
@@ -83,8 +84,8 @@ def _facts(c: Catch, record: TripRecord, published: Published, words: Words) -> 
 
 
 def _boat(c: Catch) -> str:
-    if c.position is None:
-        return ""
+    if c.position is None or not math.isfinite(c.position.speed_mps):
+        return c.leg.kind if c.leg else ""
     return f"{c.leg.kind}, {speed(c.position.speed_mps)}" if c.leg else speed(c.position.speed_mps)
 
 

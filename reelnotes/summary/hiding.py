@@ -11,6 +11,7 @@ from geographiclib.geodesic import Geodesic
 
 LonLat = tuple[float, float]
 
+LEAST_DEGREE_M = 110_500.0  # no degree of latitude on WGS 84 is shorter
 GRID_SHARE = 0.5  # grid step of the centres, as a share of the hidden distance
 
 
@@ -23,7 +24,12 @@ class Hidden:
         self._radius_m = hide_m * (1.0 + 1.02 * GRID_SHARE / math.sqrt(2.0))
 
     def __contains__(self, place: LonLat) -> bool:
-        return any(distance_m(place, centre) < self._radius_m for centre in self._centres)
+        for centre in self._centres:
+            if abs(place[1] - centre[1]) * LEAST_DEGREE_M > self._radius_m:
+                continue  # north or south of the circle: most of a long track is told by this alone
+            if distance_m(place, centre) < self._radius_m:
+                return True
+        return False
 
 
 def _near_centre(place: LonLat, step_m: float) -> LonLat:

@@ -113,7 +113,7 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
     lanes = []
     for i, camera in enumerate(cameras):
         bars = tuple(
-            Bar(line.at(s), line.width(p.clip.duration_s), "clip", published.text(p.clip.name) if published.extras else "a clip")
+            Bar(line.at(s), line.width(p.clip.duration_s), "clip", published.clip(p.clip.name))
             for s, p in zip(starts, clips, strict=True)
             if p.clip.camera == camera
         )
@@ -143,7 +143,7 @@ def _by_camera(record: TripRecord, placed: str) -> dict[str, list[PlacedClip]]:
 def _clip_bar(p: PlacedClip, line: Line, published: Published, words: Words) -> Bar:
     start = p.time.start_utc_s
     assert start is not None
-    name = published.text(p.clip.name) if published.extras else "a clip"
+    name = published.clip(p.clip.name)
     doubt_percent = line.width(1.959964 * (p.time.sigma_s or 0.0))
     return Bar(
         line.at(start),

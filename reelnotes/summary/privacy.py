@@ -47,6 +47,16 @@ class Published:
     zone: bool = True
     extras: bool = True
 
+    def title(self, record: TripRecord) -> str:
+        """The trip's title. A folder's name was not given to be published, so it only stands in where places are exact."""
+        if self.spot != "exact" and record.folder.settings.title is None:
+            return "A day on the water"
+        return self.text(record.title) or "A day on the water"
+
+    def clip(self, name: str) -> str:
+        """A clip's name as it may be published: the file's own name, not the folders that it lies in."""
+        return self.text(name.rsplit("/", 1)[-1]) if self.extras else "a clip"
+
     def text(self, free: str) -> str:
         """The angler's free text as it may be published."""
         return free if self.spot == "exact" else scrubbed(free)

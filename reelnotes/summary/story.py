@@ -16,7 +16,7 @@ def tell(record: TripRecord, evidence: Path) -> Story:
     published, words = decide(record), Words(record)
     fish = tell_fish(record, published, words, time_line(record), evidence)
     return Story(
-        title=published.text(record.title) or "A day on the water",
+        title=published.title(record),
         date=long_date(record.date) if record.date else "",
         lead=_lead(record, fish),
         facts=_facts(record, fish, published),

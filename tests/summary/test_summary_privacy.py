@@ -4,6 +4,7 @@ import html
 import json
 import math
 import re
+from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -97,6 +98,17 @@ def test_a_clock_error_of_hours_is_told_only_where_the_zone_is(spot: str, tmp_pa
     said = text.replace("\u00a0", " ").split("**chest**")[1].splitlines()[0]
     assert ("4 h 59 min 18 s fast" in said) == (spot == "blurred")  # 42.2 s - 7200 s - 3 h
     assert ("was set to another time" in said) == (spot == "none")
+
+
+@pytest.mark.parametrize("spot", ["exact", "blurred", "none"])
+def test_names_of_folders_are_not_published(spot: str, tmp_path: Path) -> None:
+    """A trip without a title is called by its folder; that name, like those of clip folders, was not given to be read by all."""
+    record = trip(spot)
+    folder = replace(record.folder, title="Secret Bay", settings=record.folder.settings.model_copy(update={"title": None}))
+    write_post(replace(record, folder=folder), tmp_path / "post")
+    everything = " ".join(p.read_text(encoding="utf-8", errors="replace") for p in (tmp_path / "post").iterdir())
+    assert ("Secret Bay" in everything) == (spot == "exact")
+    assert "clips/chest" not in everything
 
 
 def test_the_time_axis_is_round_on_the_local_clock(tmp_path: Path) -> None:
