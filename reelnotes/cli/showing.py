@@ -87,7 +87,8 @@ def catches(voice: Voice, record: TripRecord) -> None:
         speed = "" if fish.position is None else f"{knots(fish.position.speed_mps):.1f} kn"
         when = iso_local(fish.time.value, record.zone)[11:19]
         clips = ", ".join(Path(name).stem for name in fish.clips) or "outside all footage"
-        table.add_row(fish.id, when, escape(f"{fish.species or 'fish'}, {fish.outcome}"), _length(record, fish), speed, escape(clips))
+        what = escape(f"{fish.species or 'fish'}, {fish.outcome}")
+        table.add_row(fish.id, when, what, _length(record, fish), speed, escape(clips))
     voice.out.print(table)
     for note in record.limit_notes:
         voice.out.print(escape(note))
@@ -100,8 +101,8 @@ def lengths(voice: Voice, record: TripRecord) -> None:
     table = Table("clip", "verdict", "total length", "fork length", "board", "why", box=None, pad_edge=False)
     for fish in record.lengths:
         table.add_row(
-            fish.clip, fish.verdict, _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, record.units),
-            "" if fish.fork_length_mm is None else _mm(fish.fork_length_mm, record.units), fish.board, fish.reason,
+            escape(fish.clip), fish.verdict, _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, record.units),
+            "" if fish.fork_length_mm is None else _mm(fish.fork_length_mm, record.units), escape(fish.board), escape(fish.reason),
         )  # fmt: skip
     voice.out.print(table)
     for note in record.limit_notes:
@@ -113,7 +114,7 @@ def one_measure(voice: Voice, found: Sequence[FishLength]) -> None:
     """The answer for one clip or photo."""
     for fish in found:
         if fish.total_length_mm is None:
-            voice.out.print(f"[bold]{fish.verdict}[/]: {fish.reason}")
+            voice.out.print(f"[bold]{fish.verdict}[/]: {escape(fish.reason)}")
             continue
         fork = "" if fish.fork_length_mm is None else f"; fork length {_mm(fish.fork_length_mm, 'metric')}"
         total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, "metric")
