@@ -18,7 +18,9 @@ CLIPS_FOLDER = "clips"
 def name_cameras(clips: Sequence[Clip], settings: Iterable[CameraSettings]) -> tuple[Clip, ...]:
     """The clips with their cameras named. In this order: a ``[[camera]]`` folder that holds the clip, the folder
     under clips/, then metadata (maker, model, other hints) with the letters of the file name."""
-    given = [(posixpath.normpath(camera.folder.replace("\\", "/")), camera.name) for camera in settings if camera.folder]
+    told = list(settings)
+    given = [(posixpath.normpath(camera.folder.replace("\\", "/")), camera.name) for camera in told if camera.folder]
+    spelt = {camera.name.casefold(): camera.name for camera in told}
     named, loose = {}, []
     for clip in clips:
         camera = _by_setting(clip.name, given) or _by_folder(clip.name)
@@ -27,7 +29,8 @@ def name_cameras(clips: Sequence[Clip], settings: Iterable[CameraSettings]) -> t
         else:
             loose.append(clip)
     named |= _by_metadata(loose, taken=set(named.values()))
-    return tuple(replace(clip, camera=named[clip.name]) for clip in clips)
+    # trip.toml's spelling of a camera's name wins: [[camera]] name = "Chest" is the folder clips/chest.
+    return tuple(replace(clip, camera=spelt.get(named[clip.name].casefold(), named[clip.name])) for clip in clips)
 
 
 def _by_setting(name: str, given: Sequence[tuple[str, str]]) -> str | None:

@@ -49,6 +49,14 @@ def find_files(root: Path) -> Heaps:
         elif suffix == ".toml":
             if top in ("boards", "lenses"):
                 (heaps.boards if top == "boards" else heaps.lenses).append(path)
+            elif parts[-1] not in ("trip.toml", "limits.toml") or top:
+                where, advice = (
+                    path.relative_to(root).as_posix(),
+                    "boards lie in boards/, lenses in lenses/, settings in trip.toml",
+                )
+                heaps.problems.append(
+                    Problem(where, "no TOML file is expected here", "it was passed over", advice, serious=False)
+                )
         elif parts[-1] == "tide.csv":
             heaps.tide.append(path)
         elif suffix in _TRACK_SUFFIXES or (top == "track" and suffix not in _NEVER_A_TRACK):

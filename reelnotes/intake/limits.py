@@ -69,8 +69,8 @@ _EXAMPLES = {
 
 def read_limits(root: Path) -> tuple[tuple[SizeLimit, ...], list[Problem]]:
     """The limits of limits.toml, each checked by itself, and what was wrong. No file: no limits, no problem."""
-    path = root / NAME
-    if not path.is_file():
+    path = tomls.find_toml(root, NAME)
+    if path is None:
         return (), []
     try:
         table = tomls.read_toml(path, NAME)

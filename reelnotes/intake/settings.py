@@ -58,8 +58,8 @@ _TABLES: dict[str, type[BaseModel]] = {
 
 def read_settings(root: Path) -> tuple[TripSettings, list[Problem]]:
     """The trip's settings and what was wrong with them. No trip.toml is no problem; it means all defaults."""
-    path = root / NAME
-    if not path.is_file():
+    path = tomls.find_toml(root, NAME)
+    if path is None:
         return TripSettings(), []
     try:
         table = tomls.read_toml(path, NAME)

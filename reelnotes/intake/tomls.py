@@ -16,6 +16,13 @@ Model = TypeVar("Model", bound=BaseModel)
 _AT = re.compile(r"\s*\(at (?:line (\d+), column (\d+)|end of document)\)$")
 
 
+def find_toml(root: Path, name: str) -> Path | None:
+    """The file of that name at the top of the trip folder, in upper or lower case; None when there is none."""
+    if (root / name).is_file():
+        return root / name
+    return next((path for path in sorted(root.iterdir()) if path.name.casefold() == name and path.is_file()), None)
+
+
 def read_toml(path: Path, where: str) -> dict[str, Any]:
     """A TOML file's tables. Raises SettingsError that tells line and column when it is no TOML, or cannot be read."""
     try:

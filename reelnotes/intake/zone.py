@@ -39,11 +39,10 @@ def find_zone(settings: TripSettings, fixes: pd.DataFrame, clips: Sequence[Clip]
     """
     if settings.timezone:
         return ZoneInfo(settings.timezone), "trip.toml", []
-    places = fixes.loc[np.isfinite(fixes["lat"]) & np.isfinite(fixes["lon"]), ["lat", "lon"]] if len(fixes) else fixes
-    if len(places):
-        zone = zone_at(float(places["lat"].iloc[0]), float(places["lon"].iloc[0]))
-        if zone:
-            return zone, "the first track position", []
+    first = _first_place(fixes)
+    zone = zone_at(*first) if first else None
+    if zone:
+        return zone, "the first track position", []
     for clip in clips:
         zone = zone_at(clip.location.lat, clip.location.lon) if clip.location else None
         if zone:
@@ -53,6 +52,17 @@ def find_zone(settings: TripSettings, fixes: pd.DataFrame, clips: Sequence[Clip]
         "trip.toml, timezone", what, "UTC is used", 'add timezone = "Europe/Oslo", with your own zone', serious=False
     )
     return ZoneInfo("UTC"), "nothing tells it; UTC", [remark]
+
+
+def _first_place(fixes: pd.DataFrame) -> tuple[float, float] | None:
+    """The first fix that lies with the others: a receiver just switched on may still give yesterday's place, or 0, 0."""
+    places = fixes[["lat", "lon"]].to_numpy(dtype=float)
+    places = places[np.isfinite(places).all(axis=1)]
+    if not len(places):
+        return None
+    near = np.abs(places - np.median(places, axis=0)).max(axis=1) < 2.0
+    lat, lon = places[int(np.argmax(near))]  # none near: astride the 180th meridian, where the first is as good as any
+    return float(lat), float(lon)
 
 
 def find_date(settings: TripSettings, fixes: pd.DataFrame, clips: Sequence[Clip], zone: ZoneInfo) -> dt.date | None:

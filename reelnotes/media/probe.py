@@ -148,8 +148,8 @@ def _from_packets(path: Path, index: int) -> _FrameTimes:
         picture = container.streams[index]
         try:
             for packet in container.demux():
-                if packet.size == 0 or packet.pts is None or packet.time_base is None:
-                    continue
+                if packet.size == 0 or packet.pts is None or packet.time_base is None or packet.is_corrupt:
+                    continue  # a fragmented recording that lost its power ends with part of a packet; what came before is whole
                 latest_end_s = max(latest_end_s, float((packet.pts + (packet.duration or 0)) * packet.time_base))
                 if packet.stream.index == index and not packet.is_discard:
                     shown.append(packet.pts)

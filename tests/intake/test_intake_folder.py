@@ -168,6 +168,21 @@ def test_a_camera_folder_anywhere_and_a_camera_that_is_not_there(tmp_path, make_
     assert "camera 'bow': no clip is from this camera" in told
 
 
+def test_names_in_another_case(trip):
+    (trip / "clips").rename(trip / "Clips")
+    put(trip / "TRIP.toml", '[[camera]]\nname = "Chest"\ntrusted = true\n')
+    put(trip / "chest.toml", "")
+    folder = read_trip(trip)
+    assert [(camera.name, camera.trusted) for camera in folder.cameras] == [("Chest", True), ("bow", False)]
+    assert [(problem.where, problem.serious) for problem in folder.problems] == [("chest.toml", False)]
+
+
+def test_a_wild_first_fix_does_not_choose_the_zone(trip):
+    wild = '<trkpt lat="-33.86" lon="151.21"><time>2026-05-09T03:59:00Z</time></trkpt>'
+    put(trip / "track/morning.gpx", GPX.replace("<trkseg>", "<trkseg>" + wild))
+    assert read_trip(trip).zone.key == "Europe/Oslo"
+
+
 def test_stamps_with_an_offset_make_a_camera_of_known_clock(tmp_path, make_clip):
     tags = {"com.apple.quicktime.creationdate": "2026-05-09T06:23:36+0200"}
     make_clip(tmp_path / "a.mov", tags=tags, options={"movflags": "use_metadata_tags"})
