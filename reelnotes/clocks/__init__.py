@@ -2,6 +2,7 @@
 
     runs         recordings, and the clock runs that they fall into
     clues        one file a kind of clue
+    collecting   clues that need clips to be opened
     marks        whether stamps mark the start or the end, decided jointly
     ties         runs tied by shared sound; false ties dropped
     hypotheses   what a group's stamps mean, weighed by Bayes' rule
@@ -14,8 +15,10 @@ The room's verb is :func:`solve_clocks`.
 
 from collections.abc import Callable
 
+from reelnotes.clocks.clues.sound import features_of_clips, sound_clues
+from reelnotes.clocks.collecting import filmed_clocks, part
 from reelnotes.clocks.solving import settle
-from reelnotes.records.clocks import Clocks, Clue
+from reelnotes.records.clocks import Clocks
 from reelnotes.records.folder import TripFolder
 from reelnotes.records.tracks import Track
 
@@ -34,6 +37,7 @@ def solve_clocks(
     speed_at  UTC times (n,) -> speed over ground (n,) m/s, NaN where the track does not tell; for the engine clue
     progress  told the share done (0..1) and what is being done
     """
-    relative: list[Clue] = []
-    absolute: list[Clue] = []
+    absolute = filmed_clocks(folder.clips, part(progress, 0.0, 0.3))
+    heard = features_of_clips(folder.clips, part(progress, 0.3, 0.7))
+    relative = sound_clues(folder.clips, part(progress, 0.7, 0.95), heard)
     return settle(folder, track, relative, absolute, None)

@@ -47,6 +47,9 @@ def assemble(table: Board, solution: Solution, placement: Placement, day: Day, c
     for i, recording in enumerate(table.recordings):
         run = table.run_of[i]
         for clip in recording.clips:
+            if clip.name in aside:
+                clips[clip.name] = ClipTime(clip.name, "none", clock_from="set aside")
+                continue
             clips[clip.name] = _clip_time(table, solution, placement, i, clip, groups[placement.group_of[run]])
     clips = _relative_to_first(clips)
     runs = tuple(_clock_run(table, solution, placement, r) for r in range(len(table.runs)))

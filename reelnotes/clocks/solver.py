@@ -26,7 +26,7 @@ from reelnotes.records.clocks import Clue
 
 CLOCK_SIGMA_PPM = 25.0  # watch crystals: +-20 ppm as sold, and temperature
 MEDIA_SIGMA_PPM = 20.0
-SOUND_PATH_SIGMA_S = 0.004  # two microphones a few metres apart hear one source some milliseconds apart (2.9 ms/m)
+LEAST_SOUND_SIGMA_S = 0.002  # microphones within arm's reach still hear one source a millisecond or two apart (2.9 ms/m)
 SCREEN_LATE_S, SCREEN_SIGMA_S = 0.03, 0.03  # a page's next frame, the compositor, the panel; the phone's own clock
 CAUCHY = 2.4  # in standard deviations: 95 % efficiency for normal errors
 DROP_AT = 5.0
@@ -103,9 +103,10 @@ def solve(
     rows = _Rows(screen + 1)
     of_camera = {name: k for k, name in enumerate(cameras)}
 
-    def clip_terms(clip: str, sign: float) -> tuple[list[tuple[int, float]], float]:
+    def clip_terms(clip: str, sign: float, at_s: float = 0.0) -> tuple[list[tuple[int, float]], float]:
         i, lead = table.home[clip]
-        return [(i, sign), (media_at + of_camera[table.recordings[i].camera], -sign * lead * 1e-6)], sign * (rough[i] + lead)
+        rate = (media_at + of_camera[table.recordings[i].camera], -sign * (lead + at_s) * 1e-6)
+        return [(i, sign), rate], sign * (rough[i] + lead)
 
     for r, run in enumerate(table.runs):
         members = table.members(r)
@@ -117,14 +118,16 @@ def solve(
                 rows.add([(i, 1.0), (n + r, -1.0), drift], 0.0, table.sigma_s[i], robust=len(members) > 2)
     for clue in relative:
         assert clue.other is not None
-        (one, at_one), (two, at_two) = clip_terms(clue.clip, 1.0), clip_terms(clue.other, -1.0)
-        sigma = float(np.hypot(clue.sigma_s, SOUND_PATH_SIGMA_S))
+        # Told at the later one's first picture: until then the earlier one's own clock has counted.
+        one, at_one = clip_terms(clue.clip, 1.0, max(0.0, -clue.value_s))
+        two, at_two = clip_terms(clue.other, -1.0, max(0.0, clue.value_s))
+        sigma = max(clue.sigma_s, LEAST_SOUND_SIGMA_S)
         rows.add(one + two, clue.value_s - at_one - at_two, sigma, robust=True, clue=clue)
         if clue.slope_ppm is not None and clue.slope_sigma_ppm:
             a, b = (media_at + of_camera[table.recordings[table.home[c][0]].camera] for c in (clue.clip, clue.other))
             rows.add([(a, 1.0), (b, -1.0)], clue.slope_ppm, max(1.0, clue.slope_sigma_ppm), robust=True)
     for clue in absolute:
-        terms, at = clip_terms(clue.clip, 1.0)
+        terms, at = clip_terms(clue.clip, 1.0, clue.at_s)
         if clue.kind == "filmed clock":
             terms = [*terms, (screen, -1.0)]  # what the screen shows is late, so the clue's start is early
         rows.add(terms, clue.value_s - at, clue.sigma_s, robust=clue.kind != "human", clue=clue)

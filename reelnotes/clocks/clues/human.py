@@ -29,7 +29,7 @@ def mark_clues(marks: Sequence[TimeMark], clips: Sequence[Clip], zone: object = 
         time = mark.time if mark.time.tzinfo is not None else mark.time.replace(tzinfo=zone)  # type: ignore[arg-type]
         utc_s = from_datetime(time)
         words = f"your mark: {at_s:.2f} s into {clip.name} it was {iso_utc(utc_s)} (± {mark.sigma_s:g} s)"
-        clues.append(Clue("human", clip.name, utc_s - at_s, mark.sigma_s, 1.0, None, words))
+        clues.append(Clue("human", clip.name, utc_s - at_s, mark.sigma_s, 1.0, None, words, at_s=at_s))
     return clues, problems
 
 
