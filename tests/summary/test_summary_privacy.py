@@ -18,6 +18,7 @@ from invented_trip import SPOT, trip
 from PIL import Image
 from shapely.geometry import Point, shape
 
+import reelnotes.summary
 from reelnotes.summary import write_post
 from reelnotes.summary.area import MARGIN_SHARE, blurred_area
 from reelnotes.summary.hiding import Hidden, distance_m
@@ -98,6 +99,17 @@ def test_a_clock_error_of_hours_is_told_only_where_the_zone_is(spot: str, tmp_pa
     said = text.replace("\u00a0", " ").split("**chest**")[1].splitlines()[0]
     assert ("4 h 59 min 18 s fast" in said) == (spot == "blurred")  # 42.2 s - 7200 s - 3 h
     assert ("was set to another time" in said) == (spot == "none")
+
+
+def test_only_the_privacy_file_reads_positions() -> None:
+    """The decision stays in one place: no other file of the room names a latitude of the record."""
+    room = Path(reelnotes.summary.__file__).parent
+    readers = {
+        p.name
+        for p in room.rglob("*.*")
+        if p.suffix in (".py", ".j2") and re.search(r"\.(lat|lon|location)\b|\[\"(lat|lon)", p.read_text())
+    }
+    assert readers == {"privacy.py"}
 
 
 @pytest.mark.parametrize("spot", ["exact", "blurred", "none"])
