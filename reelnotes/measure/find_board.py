@@ -43,9 +43,9 @@ def find_board(
         made = settle(image, proposal.model, lens, proposal.R, proposal.t, freedom)
         if made is None or not proved(made):
             continue
-        if best is None or made.score > best.score:
+        if best is None or made.strength > best.strength:
             best = made
-        if best.score > _SURE and best.reach > 0.8:
+        if best.strength > _SURE and best.reach > 0.85:
             break
     return best
 

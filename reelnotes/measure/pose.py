@@ -52,15 +52,13 @@ def pose_clip(
     if isinstance(looked, Refusal):
         return looked
     picture, found, given = looked
-    freedom = LensFreedom() if given else GUESS_FREEDOM
     tell(0.3, "following the board")
-    span = scan.span_around(picture.time_s, float("inf"))
-    shots = scan.sampled(path, span, 30.0, picture.pixels.nbytes, 3 * max_frames)
-    tracked = scan.track(shots, picture.time_s, found, freedom)
+    shots = scan.sampled(path, picture.time_s, picture.pixels.nbytes, 2 * max_frames)
+    tracked = scan.track(shots, picture.time_s, found)
     if not tracked:
         return Refusal("the board is in sight for too short a time")
     tell(0.5, "refining on the print")
-    fine = _refined(_chosen(tracked, max_frames), found, freedom)
+    fine = _refined(_chosen(tracked, max_frames), found)
     if not fine:
         return Refusal("the board is too small or too blurred to be measured")
     return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
@@ -98,16 +96,16 @@ def _clarity(shot: Tracked) -> float:
     return float(np.clip(seen.ncc[seen.seen], 0.0, 1.0).sum())
 
 
-def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
+def _refined(chosen: list[Tracked], found: Alignment) -> list[tuple[Tracked, Alignment]]:
     out = []
     for shot in chosen:
         a = shot.alignment
-        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, freedom, rough=False)
+        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, rough=False)
         if made is not None and proved(made):
             out.append((shot, made))
     # A frame that lost the board by a bar or so agrees far worse than its neighbours.
-    best = max((m.score for _, m in out), default=0.0)
-    return [(shot, m) for shot, m in out if m.score > 0.6 * best]
+    best = max((m.strength for _, m in out), default=0.0)
+    return [(shot, m) for shot, m in out if m.strength > 0.6 * best]
 
 
 def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]) -> PosedClip | Refusal:

@@ -246,7 +246,10 @@ def _finished(p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats) -
     robust = _tukey(length / spread)
     A, _ = p.normal(to_shared, own, residual, robust, shared, shift)
     # Residuals larger than the weights promise widen the covariance; smaller ones do not narrow it.
-    covariance = np.linalg.pinv(A, hermitian=True) * max(1.0, spread) ** 2
+    covariance = _inverse(A)
+    if covariance is None:
+        return None
+    covariance = covariance * max(1.0, spread) ** 2
     lens = p.lens_with(shared)
     focal = float(np.sqrt(covariance[0, 0])) if p.freedom.log_focal else p.start.focal_sigma
     good = robust > 0.05
@@ -273,10 +276,23 @@ def _stepped(p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats, de
 
 def _solve(A: Floats, g: Floats, damp: float) -> Floats | None:
     # Scaled first: radians, millimetres and pixels share one matrix.
+    if not np.isfinite(A).all():
+        return None
     d = 1.0 / np.sqrt(np.maximum(np.diag(A), 1e-12))
     scaled = A * d[:, None] * d[None, :]
     try:
         return np.linalg.solve(scaled + damp * np.eye(len(A)), g * d) * d
+    except np.linalg.LinAlgError:
+        return None
+
+
+def _inverse(A: Floats) -> Floats | None:
+    """Inverse of a normal matrix, scaled first; None when it is not finite or not positive."""
+    if not np.isfinite(A).all():
+        return None
+    d = 1.0 / np.sqrt(np.maximum(np.diag(A), 1e-12))
+    try:
+        return np.asarray(np.linalg.inv(A * d[:, None] * d[None, :] + 1e-10 * np.eye(len(A))) * d[:, None] * d[None, :])
     except np.linalg.LinAlgError:
         return None
 

@@ -39,6 +39,11 @@ class Alignment:
     score: float
     reach: float
 
+    @property
+    def strength(self) -> float:
+        """Pieces of print that agree, as a share of all there are, in the frame or not."""
+        return self.score * float(self.agreement.seen.mean())
+
 
 def scales(model: BoardModel, native_px_per_mm: float) -> list[float]:
     """Raster scales (px/mm) from coarse to the frame's own, each about twice the last."""
@@ -69,35 +74,46 @@ def settle(
     native = native_scale(model, lens, R, t)
     if native * model.board.length_mm < 40:
         return None
-    made: Alignment | None = None
     ladder = scales(model, native)
-    if rough:
-        made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 6))
-        if made is None:
-            return None
-        slid = _slide(image, model, made)
-        if slid is not None:
-            again = _climb(image, model, made.lens, made.R, slid, freedom, ladder[:1], searches=(6, 3))
-            made = again if again is not None and again.score > made.score else made
-        lens, R, t = made.lens, made.R, made.t
-        return _climb(image, model, lens, R, t, freedom, ladder[1:], searches=(4,)) if len(ladder) > 1 else made
-    return _climb(image, model, lens, R, t, freedom, ladder[-2:], searches=(3,))
+    made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 6) if rough else (4,))
+    if made is None:
+        return None
+    slid = _slide(image, made, _COARSE_PX) if rough else None
+    if slid is not None:
+        again = _climb(image, model, made.lens, made.R, slid, freedom, ladder[:1], searches=(6, 3))
+        made = again if again is not None and again.strength > made.strength else made
+    return _fine(image, made, freedom, ladder[1:])
+
+
+def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladder: list[float]) -> Alignment | None:
+    """Down to the finest scale; and once more from the place that the figures on the board prefer, should that be another."""
+    if not ladder:
+        return made
+    model = made.model
+    fine = _climb(image, model, made.lens, made.R, made.t, freedom, ladder, searches=(4,))
+    if fine is None:
+        return None
+    slid = _slide(image, fine, 3.5 * _COARSE_PX)
+    if slid is None:
+        return fine
+    again = _climb(image, model, fine.lens, fine.R, slid, freedom, ladder, searches=(6, 3))
+    return again if again is not None and again.strength > fine.strength else fine
 
 
 def follow(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats
 ) -> Alignment | None:
     """A coarse alignment from a start that is a few percent of the board off, as from one frame to the next."""
     if native_scale(model, lens, R, t) * model.board.length_mm < 40:
         return None
-    return _climb(image, model, lens, R, t, freedom, scales(model, 0.0)[:1], searches=(10, 4))
+    return _climb(image, model, lens, R, t, HELD, scales(model, 0.0)[:1], searches=(6, 3))
 
 
 def _climb(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom,
     ladder: list[float], searches: tuple[int, ...],
 ) -> Alignment | None:  # fmt: skip
-    made = None
+    made: Alignment | None = None
     for scale in ladder:
         for search in searches:
             seen, agreement = match(image, model, lens, R, t, scale, search_px=search)
@@ -119,34 +135,30 @@ def _judged(model: BoardModel, lens: LensModel, fit: Fit, seen: Observations, ag
     return Alignment(model, lens, fit.R[0], fit.t[0], fit, seen, agreement, float(good.sum()) / max(inside, 1), reach)
 
 
-def _slide(image: NDArray[np.uint8], model: BoardModel, made: Alignment) -> Floats | None:
-    """The camera's t for the shift along x at which the picture agrees best, if that is another shift than none."""
-    scale = _COARSE_PX / model.board.length_mm
-    margin = round(0.6 * _COARSE_PX)
+def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Floats | None:
+    """The camera's t for the shift along x at which the print agrees best, if that is another shift than none.
+
+    Both pictures are brought to local contrast (zero mean, unit variance in small windows), so that the sum of their
+    products over all print is a correlation that counts every part of the board alike; print outside the frame counts 0.
+    """
+    model = made.model
+    scale = length_px / model.board.length_mm
+    margin = round(0.6 * length_px)
     board = Raster.over(model.board, scale)
     wide = Raster(scale, board.x0_mm - margin / scale, board.y0_mm, board.width_px + 2 * margin, board.height_px)
     drawn, seen = warp(image, made.lens, made.R, made.t, wide)
-    frame, mine = model.grey(drawn), model.grey(model.picture_on(board))
-    scores = np.array([_agree(frame[:, s : s + board.width_px], mine, seen[:, s : s + board.width_px]) for s in range(2 * margin + 1)])
+    frame = _local(model.grey(drawn)) * seen
+    mine = _local(model.grey(model.picture_on(board)))
+    scores = cv2.matchTemplate(frame.astype(np.float32), mine, cv2.TM_CCORR).ravel()
     best = int(scores.argmax())
-    if best == margin or scores[best] <= scores[margin] + 0.02:
+    near = scores[margin - 2 : margin + 3].max()
+    if abs(best - margin) <= 2 or scores[best] < 1.03 * near:
         return None
-    shift_mm = (best - margin) / scale
-    return made.t + made.R[:, 0] * shift_mm
+    return np.asarray(made.t + made.R[:, 0] * ((best - margin) / scale))
 
 
-def _agree(frame: NDArray[np.float32], mine: NDArray[np.float32], seen: NDArray[np.bool_]) -> float:
-    """Share of the print that agrees, by correlation in small windows."""
-    k = (9, 9)
-    ones = seen.astype(np.float32)
-    a, b = frame * ones, mine * ones
-    n = np.maximum(cv2.boxFilter(ones, -1, k, normalize=False), 1.0)
-    ma, mb = cv2.boxFilter(a, -1, k, normalize=False) / n, cv2.boxFilter(b, -1, k, normalize=False) / n
-    va = cv2.boxFilter(a * a, -1, k, normalize=False) / n - ma * ma
-    vb = cv2.boxFilter(b * b, -1, k, normalize=False) / n - mb * mb
-    cov = cv2.boxFilter(a * b, -1, k, normalize=False) / n - ma * mb
-    print_here = (vb > 9.0) & seen & (n > 40)
-    if print_here.sum() < 0.15 * (vb > 9.0).sum():
-        return 0.0
-    ncc = cov / np.sqrt(np.maximum(va, 4.0) * np.maximum(vb, 1e-3))
-    return float(np.clip(ncc[print_here], 0.0, 1.0).mean())
+def _local(grey: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Local contrast: (grey - mean) / deviation in 11 px windows, small where there is no print."""
+    mean = cv2.boxFilter(grey, -1, (11, 11))
+    spread = np.sqrt(np.maximum(cv2.boxFilter(grey * grey, -1, (11, 11)) - mean * mean, 0.0))
+    return np.clip((grey - mean) / (spread + 4.0), -2.5, 2.5).astype(np.float32)
