@@ -141,10 +141,11 @@ def _numbered(
 ) -> Iterator[tuple[int, NDArray[np.float32]]]:
     """Mono pieces with the number of their first sample, counted from the stream's time zero; no holes between them."""
     resampler = av.AudioResampler(format="fltp", layout="mono", rate=rate_hz)
+    samples_a_tick = float(stream.time_base or 0) * rate_hz  # once: fractions are slow beside a frame's decoding
     position: int | None = None
     try:
         for frame in container.decode(stream):
-            begin = round(float(frame.pts * frame.time_base) * rate_hz) if frame.pts is not None and frame.time_base else None
+            begin = round(frame.pts * samples_a_tick) if frame.pts is not None and samples_a_tick else None
             if position is None:
                 position = begin or 0
             elif begin is not None and begin - position > rate_hz // 10:  # smaller steps: resampler delay, rounding

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.clocks.audio_features import RATE_HZ, AudioFeatures, audio_features
-from reelnotes.clocks.clues.sound_coarse import MIN_OVERLAP_S, Candidate, Take, candidates, takes_of
+from reelnotes.clocks.clues.sound_coarse import Candidate, Take, candidates, takes_of
 from reelnotes.clocks.clues.sound_fine import Alignment, Peaks, align, delays, window_peaks
 from reelnotes.media.decode import sound
 from reelnotes.records.clips import Clip
@@ -30,8 +30,8 @@ log = logging.getLogger(__name__)
 
 Progress = Callable[[float, str], None]
 
-LEAST_CONFIDENCE = 0.9  # below it nothing is claimed: a false line-up is worse than none
-QUICK_WINDOWS, MOST_WINDOWS = 10, 40
+LEAST_CONFIDENCE = 0.8  # below it nothing is claimed: a false line-up is worse than none
+QUICK_WINDOWS, MOST_WINDOWS = 10, 32
 MEDIA_PPM = 15.0  # how true a camera's sample clock is (standard deviation): what it adds over the wait between two starts
 
 

@@ -210,11 +210,13 @@ def _longest_run(voters: NDArray[np.int64]) -> int:
 def _confidence(agree_s: float, heard_s: float, longest_s: float, window_s: float) -> float:
     """How surely this is one moment heard twice, and no event that happened twice.
 
-    Seconds of agreement besides the longest stretch, or beyond what one event lasts, count in full; an overlap
-    that agrees from end to end needs less, for then the background agrees too.
+    Seconds that agree besides the longest stretch count in full. The longest one itself counts only beyond what one
+    event lasts (it may touch a window more than it fills), and little of it where it stands alone in a long overlap.
+    An overlap that agrees from end to end needs less, for then the background agrees too.
     """
-    beyond = max(agree_s - longest_s, longest_s - EVENT_S)
+    event_s = EVENT_S if longest_s >= 0.5 * heard_s else 2.5 * EVENT_S
+    beyond = max(agree_s - longest_s, longest_s - event_s - window_s)
     if agree_s >= 0.8 * heard_s and agree_s >= 3 * window_s:
         beyond += 0.5 * agree_s
     share = agree_s / heard_s
-    return float((1 - math.exp(-max(0.0, beyond) / 1.0)) * min(1.0, share / 0.25))
+    return float((1 - math.exp(-max(0.0, beyond))) * min(1.0, share / 0.25))
