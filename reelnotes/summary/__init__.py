@@ -5,14 +5,18 @@
     hiding     the ends of an exact track, cut off
     scrub      positions typed into free text, taken out
     words      numbers and times as people read them
+    told       what is told: plain texts and the few figures that pictures need
     story      the trip in words, made from the record at its privacy: all that the writers get
+    fish       fish, one by one
     cameras    the story of the clocks: how far off each camera was, and what settled it
     lanes      the coverage lanes: each camera's clips on the trip's time line, as SVG
+    sketch     the track drawn to scale, only where places are exact
     pages      summary.html and summary.md, from templates/
+    palette    colours
     card       card.png, the picture to post
     geojson    track.geojson
 
-The verb is :func:`write_post`. No writer here sees the record: they get a :class:`story.Story`,
+The verb is :func:`write_post`. No writer here sees the record: they get a :class:`told.Story`,
 in which only what may be published is left.
 """
 

@@ -7,6 +7,7 @@ from reelnotes.summary.cameras import tell_cameras
 from reelnotes.summary.fish import tell_fish
 from reelnotes.summary.lanes import tell_lanes, tell_relative_lanes, time_line
 from reelnotes.summary.privacy import Published, decide
+from reelnotes.summary.sketch import tell_sketch
 from reelnotes.summary.told import Fact, Story, ToldFish, ToldLeg
 from reelnotes.summary.words import Words, count, duration, listed, long_date, speed
 
@@ -15,17 +16,19 @@ def tell(record: TripRecord, evidence: Path) -> Story:
     """Tell the trip at the privacy that it asks for. ``evidence``: the folder of the lengths' pictures."""
     published, words = decide(record), Words(record)
     fish = tell_fish(record, published, words, time_line(record), evidence)
+    legs = _legs(record, published, words)
     return Story(
         title=published.title(record),
         date=long_date(record.date) if record.date else "",
         lead=_lead(record, fish),
         facts=_facts(record, fish, published),
         fish=fish,
-        legs=_legs(record, published, words),
+        legs=legs,
         leg_totals=_leg_totals(record),
         cameras=tell_cameras(record, published),
         lanes=tell_lanes(record, published, words),
         relative_lanes=tell_relative_lanes(record, published),
+        sketch=tell_sketch(published, legs, fish, words),
         tide=_tide(record, words) if published.extras else (),
         limits=tuple(published.text(note) for note in record.limit_notes),
         cautions=record.cautions,

@@ -112,6 +112,37 @@ class Lanes:
     kinds: tuple[str, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Stroke:
+    """A line of the sketch: a leg's kind, or "track", and the points of an SVG polyline."""
+
+    kind: str
+    points: str
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A fish on the sketch, in its units."""
+
+    x: float
+    y: float
+    label: str
+    kind: str
+    anchor: str
+
+
+@dataclass(frozen=True, slots=True)
+class Sketch:
+    """The track drawn to scale. ``bar`` is the scale bar's length in units, ``bar_words`` what it stands for."""
+
+    strokes: tuple[Stroke, ...]
+    marks: tuple[Mark, ...]
+    width: int
+    height: int
+    bar: float
+    bar_words: str
+
+
 @dataclass(frozen=True)
 class Story:
     """Everything that the writers of ``post/`` get."""
@@ -126,6 +157,7 @@ class Story:
     cameras: tuple[ToldCamera, ...]
     lanes: Lanes | None
     relative_lanes: tuple[Lanes, ...]
+    sketch: Sketch | None
     tide: tuple[Fact, ...]
     limits: tuple[str, ...]
     cautions: tuple[str, ...]

@@ -1,6 +1,7 @@
 """The files of post/: valid by their standards, readable, self-contained, alike."""
 
 import json
+import math
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -10,6 +11,7 @@ from xml.etree import ElementTree
 
 import geojson
 import pytest
+from geographiclib.geodesic import Geodesic
 from hypothesis import given
 from hypothesis import strategies as st
 from invented_trip import T0, trip
@@ -249,6 +251,26 @@ def test_how_each_clock_was_found_off_is_told_in_words(tmp_path: Path) -> None:
     assert "lost the date" in sentence(reading="date reset")
     assert "was right, as far as can be told" in sentence(offset_s=-7200.0)
     assert "3 h 0 min 0 s fast" in sentence(reading="UTC", offset_s=-10800.0).replace("\u202f", " ")
+
+
+def test_the_sketch_is_to_scale_and_only_drawn_where_places_are_exact(tmp_path: Path) -> None:
+    record = trip("exact", units="metric")
+    story = tell(record, tmp_path)
+    assert (
+        story.sketch is not None
+        and tell(trip("blurred"), tmp_path).sketch is None
+        and tell(trip("none"), tmp_path).sketch is None
+    )
+    drawn = {mark.label: mark for mark in story.sketch.marks}
+    true = {c.id: c.position for c in record.lineup.catches}
+    metres = float(story.sketch.bar_words.split("\u202f")[0]) * (1000 if "km" in story.sketch.bar_words else 1)
+    on_paper = math.dist((drawn["C1"].x, drawn["C1"].y), (drawn["C3"].x, drawn["C3"].y)) * metres / story.sketch.bar
+    # source: WGS 84 geodesic by the geographiclib library (Karney 2013)
+    apart = Geodesic.WGS84.Inverse(true["C1"].lat, true["C1"].lon, true["C3"].lat, true["C3"].lon)["s12"]
+    assert on_paper == pytest.approx(apart, rel=0.005)
+    assert drawn["C3"].y < drawn["C1"].y and drawn["C3"].x > drawn["C1"].x  # the third fish was taken north-east of the first
+    inside = [float(v) for stroke in story.sketch.strokes for v in re.findall(r"[-\d.]+", stroke.points)]
+    assert min(inside) >= 0 and max(inside) <= 1000
 
 
 def luminance(colour: str) -> float:
