@@ -48,10 +48,15 @@ def signal(scene: Scene) -> Evidence:
 
 
 def band_levels(blocks: Iterable[SoundBlock]) -> NDArray[np.float64]:
-    """Mean log power (dB) in each band of BANDS_HZ for every hop: shape (bands, hops). The first column is the
-    clip's first picture, whatever the sound's own start; memory holds one block and the levels only."""
+    """Levels (dB) in each band of BANDS_HZ for every hop: shape (2 x bands, hops).
+
+    First the mean of the log power, which noise that fills the band raises (a shout, a knock, a ratchet);
+    then the log of the mean power, which a single tone raises (a bell, a whistle, an alarm). The first
+    column is the clip's first picture, whatever the sound's own start; memory holds one block and the levels only.
+    """
     window = np.hanning(FRAME).astype(np.float32)
     frequency = np.fft.rfftfreq(FRAME, 1.0 / RATE_HZ)
+    emphasis = (frequency / 1000.0) ** 2  # wind falls off with frequency: this gives every octave a say
     masks = [(frequency >= low) & (frequency < high) for low, high in BANDS_HZ]
     columns: list[NDArray[np.float64]] = []
     rest = np.zeros(0, np.float32)
@@ -65,10 +70,12 @@ def band_levels(blocks: Iterable[SoundBlock]) -> NDArray[np.float64]:
         if hops <= 0:
             continue
         frames = np.lib.stride_tricks.sliding_window_view(rest, FRAME)[: hops * HOP : HOP]
-        power = 10.0 * np.log10(np.abs(np.fft.rfft(frames * window, axis=1)) ** 2 + 1e-9)
-        columns.append(np.stack([power[:, mask].mean(axis=1) for mask in masks]))
+        power = np.abs(np.fft.rfft(frames * window, axis=1)) ** 2 + 1e-9
+        full = [10.0 * np.log10(power[:, mask]).mean(axis=1) for mask in masks]
+        loud = [10.0 * np.log10((power * emphasis)[:, mask].mean(axis=1)) for mask in masks]
+        columns.append(np.stack(full + loud))
         rest = rest[hops * HOP :]
-    return np.concatenate(columns, axis=1) if columns else np.zeros((len(BANDS_HZ), 0))
+    return np.concatenate(columns, axis=1) if columns else np.zeros((2 * len(BANDS_HZ), 0))
 
 
 def onset_ratio(levels: NDArray[np.float64], duration_s: float) -> NDArray[np.float64]:
