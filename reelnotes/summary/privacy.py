@@ -18,7 +18,7 @@ import numpy as np
 
 from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
-from reelnotes.summary.area import Area, blurred_area
+from reelnotes.summary.area import Area, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, LonLat
 from reelnotes.summary.scrub import scrubbed
 
@@ -96,7 +96,7 @@ def _blurred(record: TripRecord) -> Published:
     area = blurred_area(places, record.privacy.blur_km)
     if area is None:
         return Published("blurred", "There is no track, so no map.")
-    squares = f"squares of about {record.privacy.blur_km:g} km"
+    squares = f"squares of about {cell_km(record.privacy.blur_km):g} km"
     words = f"Places are blurred: the trip lies somewhere in an area made of {squares}. No spot is marked."
     return Published("blurred", words, area=area)
 

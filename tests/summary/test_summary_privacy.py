@@ -20,7 +20,7 @@ from shapely.geometry import Point, shape
 
 import reelnotes.summary
 from reelnotes.summary import write_post
-from reelnotes.summary.area import MARGIN_SHARE, blurred_area
+from reelnotes.summary.area import MARGIN_SHARE, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, distance_m
 from reelnotes.summary.privacy import decide
 from reelnotes.summary.scrub import GAP, scrubbed
@@ -164,6 +164,18 @@ def test_an_area_holds_its_place_well_inside_and_is_one_for_the_whole_cell(place
     for share in (0.25, 0.5, 0.75):
         other = ((area.west + share * width + 180.0) % 360.0 - 180.0, min(89.0, max(-89.0, area.south + share * height)))
         assert blurred_area([other], blur_km) == area or area.west < -180.0 or area.east > 180.0
+
+
+@given(PLACES, st.lists(st.floats(0.5, 500.0), min_size=2, max_size=8))
+def test_posts_at_many_blur_sizes_tell_no_more_than_the_finest(place: tuple[float, float], sizes: list[float]) -> None:
+    """The intersection attack: the same spot posted at 4, 5, 7 ... km."""
+    areas = [blurred_area([place], size) for size in sorted(sizes)]
+    finest = areas[0]
+    for area in areas[1:]:
+        assert area is not None and finest is not None
+        assert area.west <= finest.west and finest.east <= area.east
+        assert area.south <= finest.south and finest.north <= area.north
+    assert all(cell_km(size) >= size or size > 640 for size in sizes)
 
 
 @settings(max_examples=300)
