@@ -7,9 +7,9 @@ Files are joined only when name, stamp and format agree, and the stamps can be b
 * the *stamps* are equal (each file repeats the recording's), or follow on: each is the one before plus its length;
 * size, rate, codec and sound are the same.
 
-Equal stamps prove nothing on a camera that stamps unrelated recordings alike (a clock that stands still), and two
-takes begun within a second of each other look just like chapters. Then the earlier file must also have been *full*:
-as long, or as large, as the other full chapters here, or up against a file system's limit.
+Equal stamps prove nothing on a camera that stamps unrelated recordings alike (a clock that stands still), and where
+names only count on, two takes begun within a second of each other look just like chapters. Then the earlier file must
+also have been *full*: as long as the other full ones here, or up against a file system's limit.
 """
 
 import collections
@@ -28,6 +28,7 @@ _FULL_LENGTH_SLACK_S = 1.5  # a chapter is closed at a key frame, so full ones d
 _FULL_SIZE_SLACK = 0.02
 
 _SUFFIXED = re.compile(r"^(?P<take>.*\d)[-_ .](?P<chapter>\d{1,3})$")
+_DAY = re.compile(r"(?<!\d)(?:19|20)\d\d[-_.]?\d\d[-_.]?\d\d$")
 _PREFIXED = re.compile(r"^(?P<letters>[A-Za-z])[A-Za-z]{0,3}(?P<chapter>\d{2})(?P<take>\d{4})$")
 _PREFIXED_FIRST = re.compile(r"^(?P<letters>[A-Za-z])[A-Za-z]{3}(?P<take>\d{4})$")
 _COUNTED = re.compile(r"^(?P<stem>.*?)(?P<number>\d{3,9})$")
@@ -104,7 +105,9 @@ class _Habits:
 def _place(clip: Clip) -> _Place | None:
     stem = posixpath.splitext(posixpath.basename(clip.name))[0]
     if found := _SUFFIXED.match(stem):
-        return _Place(("suffixed", found["take"].casefold()), int(found["chapter"]), explicit=True)
+        # 2026-05-09_001, _002: a day's recordings counted, not a recording's chapters.
+        only_a_day = _DAY.search(found["take"]) is not None
+        return _Place(("suffixed", found["take"].casefold()), int(found["chapter"]), explicit=not only_a_day)
     if found := _PREFIXED.match(stem):
         return _Place(("prefixed", found["letters"].casefold(), found["take"]), int(found["chapter"]), explicit=True)
     if found := _PREFIXED_FIRST.match(stem):  # some number only the later chapters: ABCD0123, AB010123, AB020123
@@ -126,7 +129,8 @@ def _joined_runs(take: list[tuple[int, Clip]], habits: _Habits) -> list[list[Cli
     """Stretches of two or more chapters of one named recording that evidence joins."""
     runs: list[list[Clip]] = []
     for (before, earlier), (after, later) in itertools.pairwise(take):
-        if after != before + 1 or not _continues(earlier, later, habits, explicit=True):
+        place = _place(earlier)
+        if after != before + 1 or not _continues(earlier, later, habits, explicit=place is not None and place.explicit):
             continue
         if runs and runs[-1][-1].name == earlier.name:
             runs[-1].append(later)
@@ -146,11 +150,14 @@ def _continues(earlier: Clip, later: Clip, habits: _Habits, *, explicit: bool) -
         # Two takes cannot begin at one time; unless the clock stands still, this is one recording's stamp repeated.
         believable = not habits.doubted(earlier.stamp_s) and earlier.duration_s > 2 * step_s
         return (explicit and believable) or habits.full(earlier, later)
-    gap_s = later.stamp_s - earlier.stamp_s
     # Both stamps are rounded to a step, so a true sequence shows a gap within one step of the length: of the earlier
     # file if stamps mark the start, of the later one if they mark the end.
-    follows = min(abs(gap_s - earlier.duration_s), abs(gap_s - later.duration_s)) <= 1.05 * step_s
-    return follows and habits.full(earlier, later)
+    gap_s, near_s = later.stamp_s - earlier.stamp_s, 1.05 * step_s
+    by_starts = abs(gap_s - earlier.duration_s) <= near_s
+    by_ends = abs(gap_s - later.duration_s) <= near_s
+    # The pause between two takes whose stamps mark the start can look like the *later* length, but only if that is the longer.
+    surely = by_starts or (by_ends and later.duration_s <= earlier.duration_s + near_s)
+    return (explicit and surely) or ((by_starts or by_ends) and habits.full(earlier, later))
 
 
 def _same_format(a: Clip, b: Clip) -> bool:

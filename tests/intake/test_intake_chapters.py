@@ -59,6 +59,13 @@ def test_chapters_stamped_one_after_another_are_joined_when_full():
     assert shape(clips) == (THREE, [])
 
 
+def test_two_chapters_by_name_need_no_third_to_be_believed():
+    # Whole-second stamps 100.4 s apart read 100 or 101 s apart; at the end of each file, 60.
+    for second in (T + 100, T + 101, T + 60):
+        clips = [clip("D0009_01", T, 100.4), clip("D0009_02", second, 60.0), clip("D0010_01", T + 900, 140.0)]
+        assert [row[1] for row in shape(clips)[0]] == [1, 2, 0]
+
+
 def test_stamps_at_the_end_follow_on_by_the_later_length():
     clips = [clip("D0009_01", T + 80), clip("D0009_02", T + 160), clip("D0009_03", T + 200, duration_s=40.0)]
     assert shape(clips) == (THREE, [])
@@ -91,6 +98,8 @@ def test_a_file_against_the_32_bit_limit_is_full():
         ("another rate", [clip("D0009_01"), clip("D0009_02", rate=Fraction(50))]),
         ("another sound", [clip("D0009_01"), clip("D0009_02", audio=None)]),
         ("another camera", [clip("D0009_01"), replace(clip("D0009_02"), camera="bow")]),
+        ("counted files of one day, begun at once", [clip("2026-05-09_001", T, 23.0), clip("2026-05-09_002", T + 23, 51.0)]),
+        ("a pause that looks like the later, longer file", [clip("D0009_01", T, 20.0), clip("D0009_02", T + 31, 31.0)]),
         ("date-named files of one day", [clip("2026-05-09_001", T, 23.0), clip("2026-05-09_002", T + 400, 51.0)]),
         ("no stamps and not full", [clip("D0009_01", None, 23.0), clip("D0009_02", None, 51.0)]),
         ("one has lost its stamp", [clip("D0009_01"), clip("D0009_02", None)]),
