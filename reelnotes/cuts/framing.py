@@ -17,6 +17,8 @@ from reelnotes.records.cuts import Cut, EditList, Moment
 from reelnotes.records.rates import frames_to_timecode, is_drop_frame, nominal, timecode_to_frames
 
 RECORD_START_HOUR = 1
+# A shot is said to show an event when it holds at least this much of its probability.
+LIKELY = 0.4
 
 
 def frame_list(shots: Sequence[Shot], rate: Fraction, *, title: str, wanted_s: float | None = None) -> EditList:
@@ -98,11 +100,20 @@ def _frame_ranges(shots: Sequence[Shot]) -> list[tuple[int, int]]:
 
 
 def _story(moments: Sequence[Moment]) -> tuple[str, str, str]:
-    """(kind, why, catch) of a shot: the weightiest moment names it, the others are told after it."""
-    ranked = sorted(moments, key=lambda m: (-m.weight, -m.chance, m.order_s))
+    """(kind, why, catch) of a shot: the weightiest of its likely moments names it, the others are told after it.
+
+    Of an event whose instant is uncertain a shot may hold only a small part of the chance: then it says so.
+    """
+    held: dict[tuple[str, str], float] = {}
+    for m in moments:
+        held[m.kind, m.event] = held.get((m.kind, m.event), 0.0) + m.chance
+    likely = [m for m in moments if held[m.kind, m.event] >= LIKELY]
+    ranked = sorted(likely or moments, key=lambda m: (-m.weight, -held[m.kind, m.event], m.order_s))
     if not ranked:
         return "scene", "a look at the day", ""
-    words = list(dict.fromkeys(f"{m.kind}: {', '.join(m.reasons)}" if m.reasons else m.kind for m in ranked))
+    first = ranked[0]
     kinds = list(dict.fromkeys(m.kind for m in ranked))
-    why = words[0] + (f"; also {', '.join(kinds[1:])}" if len(kinds) > 1 else "")
-    return ranked[0].kind, why, next((m.catch for m in ranked if m.catch), "")
+    why = f"{first.kind}{'' if likely else ', perhaps here'}"
+    why += f": {', '.join(first.reasons)}" if first.reasons else ""
+    why += f"; also {', '.join(kinds[1:])}" if len(kinds) > 1 else ""
+    return first.kind, why, first.catch or next((m.catch for m in ranked if m.catch), "")

@@ -2,6 +2,7 @@
 
     evidence   the one interface behind which every signal stands
     signals/   the signals: log, board, shore, sound; later ones are further files
+    densities  arithmetic of instants that are known as probabilities
     weighing   Bayes' rule: where in the clips a claimed event most likely lies
     scenes     the liveliest stretches of every clip, to fill the time with
 
@@ -15,7 +16,7 @@ import numpy as np
 from reelnotes.moments.evidence import Evidence, Scene, Signal, SpanClaim
 from reelnotes.moments.scenes import scene_moments
 from reelnotes.moments.signals import ALL
-from reelnotes.moments.weighing import event_moments
+from reelnotes.moments.weighing import moments_of_events
 from reelnotes.records.cuts import Moment
 from reelnotes.records.lengths import FishLength
 from reelnotes.records.trip import LineUp
@@ -39,7 +40,7 @@ def find_moments(
     found = [ask(scene) for ask in (ALL if signals is None else signals).values()]
     clips = [c for c in lineup.clips if c.clip.usable and c.time.start_utc_s is not None and c.clip.duration_s > 0]
     ratios = _ratios(found)
-    moments = [m for claim in (c for e in found for c in e.events) for m in event_moments(claim, clips, ratios)]
+    moments = moments_of_events([claim for evidence in found for claim in evidence.events], clips, ratios)
     moments += [m for span in (s for e in found for s in e.spans) if (m := _span_moment(span, lineup)) is not None]
     moments += scene_moments(lineup, ratios)
     return tuple(sorted(moments, key=lambda m: (m.order_s, m.clip, m.start_s)))

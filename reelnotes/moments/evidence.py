@@ -31,13 +31,26 @@ class Scene:
     progress: Callable[[float, str], None] | None = None
 
 
+Density = tuple[float, NDArray[np.float64]]  # instant of the first cell (POSIX seconds); probability of each GRID_S cell
+
+
+@dataclass(frozen=True, slots=True)
+class Lag:
+    """A claimed event came before the event of that id, by a log-normal time: its median, and the sigma of its logarithm."""
+
+    event: str
+    median_s: float
+    spread: float
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class EventClaim:
     """Something happened, at an instant known as a probability.
 
-    event, catch   ids in the line-up, or ''; ``implied`` marks an event that no row names
+    event, catch   ids in the line-up, or ''; an implied event, which no row names, has an id of its own
     start_utc_s    instant of the first grid cell; cells are GRID_S long
     chance         probability of each cell; sums to 1
+    lags           the claim was inferred from these events: when all evidence has sharpened them, it is inferred anew
     """
 
     kind: str
@@ -47,6 +60,7 @@ class EventClaim:
     chance: NDArray[np.float64]
     event: str = ""
     catch: str = ""
+    lags: tuple[Lag, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

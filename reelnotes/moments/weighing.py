@@ -7,11 +7,13 @@ likeliest first; each becomes one moment in the clip that shows it best, with it
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.moments.evidence import GRID_S, EventClaim
+from reelnotes.moments.densities import combined, earlier
+from reelnotes.moments.evidence import GRID_S, Density, EventClaim
 from reelnotes.records.cuts import Moment
 from reelnotes.records.trip import PlacedClip
 
@@ -26,8 +28,25 @@ LEAST_CHANCE = 0.004
 SOUGHT_CHANCE = 0.98
 
 
-def event_moments(claim: EventClaim, clips: Sequence[PlacedClip], ratios: Ratios) -> list[Moment]:
-    """The moments that may hold an event, the likeliest first; none when it lies outside all footage."""
+def moments_of_events(claims: Sequence[EventClaim], clips: Sequence[PlacedClip], ratios: Ratios) -> list[Moment]:
+    """The moments that may hold the claimed events; none for an event that lies outside all footage.
+
+    What was inferred from other events is inferred anew from where all evidence puts those.
+    """
+    sharpened: dict[str, Density] = {}
+    for claim in claims:
+        if claim.event and not claim.lags:
+            sharpened[claim.event] = claim.start_utc_s, _posterior(claim, clips, ratios)[0]
+    moments = []
+    for claim in claims:
+        parts = [earlier(sharpened[lag.event], lag.median_s, lag.spread) for lag in claim.lags if lag.event in sharpened]
+        start, chance = combined(parts) if parts else (claim.start_utc_s, claim.chance)
+        moments += _windows(replace(claim, start_utc_s=start, chance=chance), clips, ratios)
+    return moments
+
+
+def _windows(claim: EventClaim, clips: Sequence[PlacedClip], ratios: Ratios) -> list[Moment]:
+    """The likeliest windows of one event, the likeliest first."""
     posterior, shown = _posterior(claim, clips, ratios)
     moments: list[Moment] = []
     left = np.where(shown, posterior, 0.0)

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reelnotes.media.decode import SoundBlock
-from reelnotes.moments import find_moments
+from reelnotes.moments import densities, find_moments
 from reelnotes.moments.evidence import GRID_S, Evidence, Liveliness, Scene
 from reelnotes.moments.signals import board, log, shore, sound_onset
 from reelnotes.records.clips import AudioLayout, Clip
@@ -69,7 +69,7 @@ def test_a_row_tells_of_an_instant_before_it_was_written(step_s: float, late_s: 
 
 def test_an_earlier_event_lies_earlier_by_the_lag() -> None:
     sharp = (T0, np.array([1.0]))
-    start, chance = log.earlier(sharp, 100.0, 0.3)
+    start, chance = densities.earlier(sharp, 100.0, 0.3)
     at = start + np.arange(len(chance)) * GRID_S - T0
     assert float(at[np.argmax(np.cumsum(chance) >= 0.5)]) == pytest.approx(-100.0, abs=2.0)  # a log-normal's median
 
@@ -77,11 +77,11 @@ def test_an_earlier_event_lies_earlier_by_the_lag() -> None:
 def test_independent_rows_multiply() -> None:
     a = (T0, np.full(100, 0.01))
     b = (T0 + 40 * GRID_S, np.full(100, 0.01))
-    start, chance = log.combined([a, b])
+    start, chance = densities.combined([a, b])
     shown = np.flatnonzero(chance)
     assert chance.sum() == pytest.approx(1.0)
     assert start + shown[0] * GRID_S == T0 + 20.0 and start + shown[-1] * GRID_S == T0 + 49.5
-    assert log.combined([a, (T0 + 1e4, np.ones(1))]) == a  # rows that exclude each other: the first holds
+    assert densities.combined([a, (T0 + 1e4, np.ones(1))]) == a  # rows that exclude each other: the first holds
 
 
 # --- strikes that nobody wrote down

@@ -7,9 +7,9 @@ strike first; where no row tells of it, it is implied.
 """
 
 import numpy as np
-from numpy.typing import NDArray
 
-from reelnotes.moments.evidence import GRID_S, EventClaim, Evidence, Scene
+from reelnotes.moments.densities import combined, earlier
+from reelnotes.moments.evidence import GRID_S, Density, EventClaim, Evidence, Lag, Scene
 from reelnotes.records.log import LogEvent
 from reelnotes.records.trip import Catch, PlacedEvent
 
@@ -29,7 +29,6 @@ WEIGHTS = {
 # natural logarithm). Common practice, no source: a rod is in hand within some seconds; fights last one to three minutes.
 STRIKE_TO_HOOKED = (7.0, 0.5)
 FIGHT = (100.0, 0.5)
-Density = tuple[float, NDArray[np.float64]]
 
 
 def signal(scene: Scene) -> Evidence:
@@ -55,15 +54,6 @@ def noted(event: LogEvent) -> Density:
     return event.time_utc_s + writing[0] - back[-1], density / density.sum()
 
 
-def earlier(density: Density, median_s: float, spread: float) -> Density:
-    """The density of something that happened a log-normal time before."""
-    start, chance = density
-    lag = np.arange(GRID_S, median_s * np.exp(2.5 * spread), GRID_S)
-    weights = np.exp(-0.5 * (np.log(lag / median_s) / spread) ** 2) / lag
-    out = np.convolve(chance, weights[::-1])
-    return start - lag[-1], out / out.sum()
-
-
 def _claim(event: PlacedEvent, density: Density, kind: str) -> EventClaim:
     words = f"logged ({event.event.source})" if event.event.source else "logged"
     if event.event.species:
@@ -73,26 +63,13 @@ def _claim(event: PlacedEvent, density: Density, kind: str) -> EventClaim:
 
 def _implied_strike(catch: Catch, rows: list[PlacedEvent]) -> EventClaim:
     """The strike that a hook-up, a landing or a loss tells of; what each row says is multiplied."""
-    parts = []
+    lags = []
     for row in rows:
         if row.event.kind == "hooked":
-            parts.append(earlier(noted(row.event), *STRIKE_TO_HOOKED))
-        elif row.event.kind in ("landed", "lost"):
-            parts.append(earlier(noted(row.event), *FIGHT))
-    density = combined(parts) if parts else earlier(noted(rows[0].event), *FIGHT)
+            lags.append(Lag(row.id, *STRIKE_TO_HOOKED))
+        elif row.event.kind in ("landed", "lost") or row is rows[0]:
+            lags.append(Lag(row.id, *FIGHT))
+    by_id = {row.id: row for row in rows}
+    density = combined([earlier(noted(by_id[lag.event].event), lag.median_s, lag.spread) for lag in lags])
     words = f"a fish {catch.outcome} was a strike first"
-    return EventClaim("strike", WEIGHTS["strike"], words, density[0], density[1], f"{catch.id} strike", catch.id)
-
-
-def combined(parts: list[Density]) -> Density:
-    """Product of independent densities on one grid; the first alone when they exclude each other."""
-    start = min(p[0] for p in parts)
-    cells = max(round((p[0] - start) / GRID_S) + len(p[1]) for p in parts)
-    product = np.ones(cells)
-    for begin, chance in parts:
-        laid = np.zeros(cells)
-        at = round((begin - start) / GRID_S)
-        laid[at : at + len(chance)] = chance
-        product *= laid
-    total = product.sum()
-    return (start, product / total) if total > 0 else parts[0]
+    return EventClaim("strike", WEIGHTS["strike"], words, density[0], density[1], f"{catch.id} strike", catch.id, tuple(lags))
