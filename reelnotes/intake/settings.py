@@ -47,6 +47,8 @@ EXAMPLES = {
     "frame_rate": 'frame_rate = "30000/1001"',
 }
 
+_MOST_PRIVATE = PrivacySettings(spot="none")
+
 _TABLES: dict[str, type[BaseModel]] = {
     "": TripSettings,
     "privacy": PrivacySettings,
@@ -64,14 +66,32 @@ def read_settings(root: Path) -> tuple[TripSettings, list[Problem]]:
     try:
         table = tomls.read_toml(path, NAME)
     except SettingsError as fault:
-        told = fault.problem
-        return TripSettings(), [Problem(told.where, told.what, "every setting was left at its default", told.advice)]
+        told, done, said = fault.problem, "every setting was left at its default", TripSettings()
+        if _speaks_of_privacy(path):
+            done, said = f"{done}, but no place will be published", TripSettings(privacy=_MOST_PRIVATE)
+        return said, [Problem(told.where, told.what, done, told.advice)]
     return settings_from(table)
+
+
+def _speaks_of_privacy(path: Path) -> bool:
+    try:
+        return b"privacy" in path.read_bytes()
+    except OSError:
+        return False
 
 
 def settings_from(table: Mapping[str, Any]) -> tuple[TripSettings, list[Problem]]:
     """A parsed trip.toml -> settings and problems. Wrong keys are dropped one round after another until the rest holds."""
     rest: dict[str, Any] = copy.deepcopy(dict(table))
+    said, problems = _kept_of(rest)
+    if any(problem.where.startswith(f"{NAME}, privacy") or "'privacy'?" in problem.advice for problem in problems):
+        # What was meant to stay private is not known, so nothing of the place is shown: the default might show too much.
+        said = said.model_copy(update={"privacy": said.privacy.model_copy(update={"spot": "none"})})
+        problems.append(Problem(f"{NAME}, privacy", "it holds a fault", "no place will be published until it is mended"))
+    return said, problems
+
+
+def _kept_of(rest: dict[str, Any]) -> tuple[TripSettings, list[Problem]]:
     problems = _drop_what_cannot_be(rest)
     for _ in range(100):  # each round drops at least one key, and no settings file has that many
         result = tomls.validated(TripSettings, rest)

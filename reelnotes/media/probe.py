@@ -23,6 +23,7 @@ from reelnotes.records.problems import UnreadableError
 log = logging.getLogger(__name__)
 
 CUT_OFF = "the recording was cut off before the camera finished the file: its index (moov) is missing"
+NO_VIDEO = "it is no video file, or too damaged to be read as one"
 NO_PICTURES = "it holds no pictures"
 CUT_SHORT = "the file ends early: its data stops before its header says (copy it again from the card)"
 
@@ -53,7 +54,9 @@ def probe(path: Path, name: str, camera: str) -> Clip:
     try:
         return _probed(blank)
     except UnreadableError as fault:
-        reason = CUT_OFF if _lacks_index(path) else fault.problem.what
+        reason = fault.problem.what
+        if isinstance(fault.__cause__, av.InvalidDataError | av.ArgumentError):
+            reason = CUT_OFF if _lacks_index(path) else NO_VIDEO
         log.debug("%s set aside: %s", name, reason)
         return replace(blank, set_aside=reason)
 

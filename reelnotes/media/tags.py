@@ -158,11 +158,11 @@ _EVERYBODYS_HANDLER = re.compile(r"^\W*(?:core media |apple |gpac |iso )?(?:vide
 def device_hint(tables: Iterable[Mapping[str, str]]) -> str:
     """Whatever else names the device: a comment or title-like tag, the encoder, a handler of its own making."""
     kept = list(tables)
-    comment = next(_values(kept, ("comment", "device", "camera", "artist", "software")), "")
+    comment = next(_values(kept, ("comment", "device", "camera", "artist")), "")
     if comment:
         return comment[:80]
     handler = next((h for h in _values(kept, ("handler_name",)) if not _EVERYBODYS_HANDLER.match(h)), "")
-    encoder = next((e for e in _values(kept, ("encoder",)) if not e.startswith(("Lav", "x264", "x265"))), "")
+    encoder = next((e for e in _values(kept, ("encoder", "software")) if not e.startswith(("Lav", "x264", "x265"))), "")
     return (handler or encoder)[:80]
 
 

@@ -228,6 +228,7 @@ def test_iso_6709_there_and_back(lat, lon, form):
 
 
 def test_muxers_names_are_no_hint():
+    assert device_hint([{"software": "Lavf60.1"}]) == ""
     assert device_hint([{"encoder": "Lavf60.1"}, {"handler_name": "VideoHandler"}, {"handler_name": "SoundHandler"}]) == ""
     assert device_hint([{"handler_name": "Deck Eye"}]) == "Deck Eye"
     assert device_hint([{"comment": "chest recorder"}, {"handler_name": "Deck Eye"}]) == "chest recorder"
@@ -248,7 +249,7 @@ def test_a_missing_file(tmp_path):
 @pytest.mark.parametrize("content", [b"not a film at all, just words " * 40, bytes(5000), b"\x89PNG\r\n\x1a\n" + bytes(200)])
 def test_a_file_that_is_no_video(tmp_path, content):
     (tmp_path / "a.mp4").write_bytes(content)
-    assert "cannot be opened as video" in look(tmp_path / "a.mp4").set_aside
+    assert "it is no video file" in look(tmp_path / "a.mp4").set_aside
 
 
 def test_a_recording_without_its_index(tmp_path, make_clip):

@@ -58,9 +58,10 @@ def test_a_wrong_key_is_told_and_the_rest_is_kept(tmp_path, wrong, says, would_d
     said, problems = read(tmp_path, GOOD.replace('spot = "none"', wrong))
     assert says in str(problems[0])
     assert would_do in str(problems[0])
-    assert len(problems) == 1
+    assert len(problems) == 2
     assert problems[0].serious
-    assert said.privacy == PrivacySettings()
+    assert said.privacy == PrivacySettings(spot="none")  # what was meant to be hidden is not known, so all is
+    assert "no place will be published" in str(problems[1])
     assert said.title == "Dawn session"
     assert len(said.camera) == 2
 
@@ -106,6 +107,18 @@ def test_no_toml_is_told_by_line_and_column(tmp_path, text, where):
     assert said == TripSettings()
     assert where in problems[0].where
     assert "it is no TOML" in problems[0].what
+
+
+def test_a_misspelt_privacy_table_publishes_no_place(tmp_path):
+    assert read(tmp_path, GOOD.replace("[privacy]", "[privcy]"))[0].privacy.spot == "none"
+    assert read(tmp_path, GOOD.replace("[edit]", "[edti]"))[0].privacy.spot == "none"  # as GOOD itself says
+    assert read(tmp_path, "[edti]\nlength_s = 3\n")[0].privacy.spot == "blurred"
+
+
+def test_a_broken_file_that_speaks_of_privacy_publishes_no_place(tmp_path):
+    said, problems = read(tmp_path, "title = \n[privacy]\nspot = 'none'\n")
+    assert said == TripSettings(privacy=PrivacySettings(spot="none"))
+    assert "no place will be published" in str(problems[0])
 
 
 def test_text_that_is_no_utf8(tmp_path):
