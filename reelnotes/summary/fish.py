@@ -35,6 +35,7 @@ def _fish(c: Catch, record: TripRecord, published: Published, words: Words, line
         time=words.clock(c.time.value),
         fate="lost" if c.outcome == "lost" else {True: "kept", False: "released", None: "landed"}[c.kept],
         **(_length_texts(length, words) if length else _no_length(c, record)),
+        length_mm=length.total_length_mm if length else c.logged_length_mm,
         logged=words.length(c.logged_length_mm) if c.logged_length_mm else "",
         facts=_facts(c, record, published, words),
         note=published.text(c.note) if published.extras else "",
@@ -53,7 +54,6 @@ def _length_texts(length: FishLength, words: Words) -> dict:  # type: ignore[typ
         else "",
         "measure": length.measure,
         "doubt": "" if length.verdict == "measured" else length.reason or "to be checked",
-        "length_mm": round(length.total_length_mm),
         "verdict": length.verdict,
     }
     if not known and not texts["doubt"]:

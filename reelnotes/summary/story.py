@@ -1,7 +1,9 @@
 """The trip in words: from the record at its privacy to a Story, all that the writers get."""
 
+import datetime as dt
 from pathlib import Path
 
+from reelnotes.records.instants import to_datetime
 from reelnotes.records.record import TripRecord
 from reelnotes.summary.cameras import tell_cameras
 from reelnotes.summary.fish import tell_fish
@@ -33,10 +35,21 @@ def tell(record: TripRecord, evidence: Path) -> Story:
         limits=tuple(published.text(note) for note in record.limit_notes),
         cautions=record.cautions,
         remarks=_remarks(record, published),
-        clock_words=f"Times are local ({record.zone.key})." if published.zone else "Times are local.",
+        clock_words=_clock_words(record, published),
         version=record.version,
         published=published,
     )
+
+
+def _clock_words(record: TripRecord, published: Published) -> str:
+    text = f"Times are local ({record.zone.key})." if published.zone else "Times are local."
+    line = time_line(record)
+    leads = (
+        [to_datetime(t).astimezone(record.zone).utcoffset() or dt.timedelta() for t in (line.start_s, line.end_s)] if line else []
+    )
+    if leads and leads[1] < leads[0]:
+        text += " The clocks went back on this trip: a * marks the second passing of an hour."
+    return text
 
 
 def water_s(record: TripRecord) -> float | None:

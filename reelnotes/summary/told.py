@@ -38,7 +38,7 @@ class ToldFish:
     note: str = ""
     picture: str = ""  # a data URI, '' for none
     share: float | None = None
-    length_mm: float | None = None
+    length_mm: float | None = None  # measured, else logged
     verdict: str = ""
 
 
@@ -168,6 +168,6 @@ class Story:
 
     @property
     def best(self) -> ToldFish | None:
-        """The longest landed fish with a measured length; else the first landed one."""
+        """The longest landed fish, by its measured length where there is one, else by its logged one; else the first landed."""
         landed = [f for f in self.fish if f.outcome == "landed"]
-        return max((f for f in landed if f.length), key=lambda f: f.length_mm or 0.0, default=landed[0] if landed else None)
+        return max(landed, key=lambda f: f.length_mm or 0.0, default=None)

@@ -18,9 +18,12 @@ class Words:
         self._date = record.date
 
     def clock(self, t_utc_s: float, seconds: bool = False) -> str:
-        """Local time of day, ``06:42``; a day other than the trip's own is named, ``Sun 00:12``."""
+        """Local time of day, ``06:42``; a day other than the trip's own is named, ``Sun 00:12``.
+
+        In the night that summer time ends an hour comes twice: its second passing is marked, ``02:06*``.
+        """
         t = to_datetime(t_utc_s).astimezone(self._zone)
-        text = t.strftime("%H:%M:%S" if seconds else "%H:%M")
+        text = t.strftime("%H:%M:%S" if seconds else "%H:%M") + ("*" if t.fold else "")
         return text if self._date is None or t.date() == self._date else f"{t:%a} {text}"
 
     def length(self, mm: float) -> str:

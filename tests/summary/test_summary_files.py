@@ -1,5 +1,6 @@
 """The files of post/: valid by their standards, readable, self-contained, alike."""
 
+import datetime as dt
 import json
 import math
 import re
@@ -28,7 +29,7 @@ from reelnotes.summary.card import draw_card
 from reelnotes.summary.pages import in_markdown
 from reelnotes.summary.palette import DARK, LIGHT, SHAPES, TEXT
 from reelnotes.summary.story import tell
-from reelnotes.summary.words import clock_error, doubt, duration
+from reelnotes.summary.words import Words, clock_error, doubt, duration
 
 VOID = {"meta", "img", "br", "hr", "link", "input"}
 FILES = ["card.png", "summary.html", "summary.md", "track.geojson"]
@@ -314,6 +315,26 @@ def test_the_card_draws_wide_letters_and_long_titles(tmp_path: Path) -> None:
     ground = draw_card(tell(nothing(trip(title="x")), tmp_path)).crop((1172, 0, 1200, 430))
     assert edge.tobytes() == ground.tobytes()
     assert max(ImageStat.Stat(card).stddev) > 20
+
+
+def test_the_hour_that_comes_twice_is_told_apart(tmp_path: Path) -> None:
+    # source: IANA time zone database: Europe/Oslo went from UTC+2 back to UTC+1 on 2026-10-25 at 01:00 UTC
+    record = trip()
+    record = replace(record, folder=replace(record.folder, date=dt.date(2026, 10, 25)))
+    words, change = Words(record), dt.datetime(2026, 10, 25, 1, 0, tzinfo=dt.UTC).timestamp()
+    assert [words.clock(change + s) for s in (-1200, 1200, 3600)] == ["02:40", "02:20*", "03:00"]
+    assert "*" not in tell(record, tmp_path).clock_words
+    legs = (replace(record.track.legs[0], start_utc_s=change - 600, end_utc_s=change + 600),)
+    night = replace(record, track=replace(record.track, legs=legs), lineup=LineUp((), (), ()))
+    assert "a * marks the second passing" in tell(night, tmp_path).clock_words
+
+
+@pytest.mark.parametrize(("logged", "best"), [(None, "C1"), (500.0, "C1"), (900.0, "C3")])
+def test_the_best_fish_is_the_longest_measured_or_logged(logged: float | None, best: str, tmp_path: Path) -> None:
+    record = trip()
+    catches = (*record.lineup.catches[:2], replace(record.lineup.catches[2], logged_length_mm=logged))
+    told = tell(replace(record, lineup=replace(record.lineup, catches=catches)), tmp_path)
+    assert told.best is not None and told.best.id == best
 
 
 def test_figures_in_words() -> None:
