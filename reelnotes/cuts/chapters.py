@@ -4,6 +4,7 @@ Players that read such lines ask (common practice, no published standard) that t
 00:00, that they ascend, and that none is shorter than ten seconds. Short chapters are merged.
 """
 
+from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
 
@@ -18,8 +19,12 @@ TELLING = (
 )
 
 
-def chapter_lines(edit: EditList) -> list[str]:
-    """Lines in ascending order; empty for an empty edit. Titles carry no place and no measure, so they may be published."""
+def chapter_lines(edit: EditList, names: Mapping[str, str] | None = None) -> list[str]:
+    """Lines in ascending order; empty for an empty edit.
+
+    ``names`` says what to call a catch (``{"C01": "cod"}``), else its id stands. Titles carry no place,
+    so they may be published. Neighbours that would read alike are one chapter.
+    """
     if not edit.cuts:
         return []
     end = _second(edit, edit.cuts[-1].record_out_frame)
@@ -33,24 +38,29 @@ def chapter_lines(edit: EditList) -> list[str]:
             groups[-1][1].append(cut)
     if len(groups) > 1 and end - groups[-1][0] < LEAST_CHAPTER_S:
         groups[-2][1].extend(groups.pop()[1])
-    long = end >= 3600
-    return [f"{_clock(at, long)} {_title(cuts)}" for at, cuts in groups]
+    titled: list[tuple[int, str]] = []
+    for at, cuts in groups:
+        title = _title(cuts, names or {})
+        if not titled or titled[-1][1] != title:
+            titled.append((at, title))
+    return [f"{_clock(at, end >= 3600)} {title}" for at, title in titled]
 
 
-def write_chapters(edit: EditList, target: Path) -> None:
+def write_chapters(edit: EditList, target: Path, names: Mapping[str, str] | None = None) -> None:
     """Write :func:`chapter_lines` safely, one a line."""
-    write_text(target, "".join(f"{line}\n" for line in chapter_lines(edit)))
+    write_text(target, "".join(f"{line}\n" for line in chapter_lines(edit, names)))
 
 
 def _subject(cut: Cut) -> str:
     return cut.catch or cut.kind
 
 
-def _title(cuts: list[Cut]) -> str:
+def _title(cuts: list[Cut], names: Mapping[str, str]) -> str:
     best = min(cuts, key=lambda c: TELLING.index(c.kind) if c.kind in TELLING else len(TELLING))
-    words = " ".join(best.why.split(":")[0].split()) if best.kind == "scene" else best.kind
-    title = words[:1].upper() + words[1:]
-    return f"{title} ({best.catch})" if best.catch else title
+    words = "a look at the day" if best.kind == "scene" else best.kind
+    if best.catch:
+        words += f": {' '.join((names.get(best.catch) or best.catch).split())}"
+    return words[:1].upper() + words[1:]
 
 
 def _second(edit: EditList, record_frame: int) -> int:

@@ -29,7 +29,7 @@ SCENE_S = 5.0
 SCENE = "scene"
 # Of an event whose instant is uncertain this much of the probability is sought; a further moment must add at least so much.
 # Those that the story turns on (weight 0.85 and more) are sought harder.
-ENOUGH_CHANCE, ENOUGH_CHANCE_OF_LESSER, TURNING_WEIGHT = 0.97, 0.7, 0.85
+ENOUGH_CHANCE, ENOUGH_CHANCE_OF_LESSER, TURNING_WEIGHT = 0.95, 0.7, 0.85
 LEAST_CHANCE = 0.005
 # Evenly grown shots are better than one endless one: they grow in steps.
 GROWTH_STEP_S = 0.5
@@ -66,7 +66,7 @@ def choose_shots(moments: Sequence[Moment], lineup: LineUp, settings: EditSettin
     for moment in first:
         _show(plan, usable[moment.clip], moment)
     _raise_chances(plan, usable, first, [*further, *scenes])
-    _add_handles(plan)
+    _add_handles(plan, first)
     if math.isfinite(wanted):
         _fill(plan, usable, scenes)
     _open_at_rate(plan, usable, rate)
@@ -140,14 +140,18 @@ def _raise_chances(plan: _Plan, usable: dict[str, PlacedClip], first: Sequence[M
         reached[key] = reached.get(key, 0.0) + moment.chance
 
 
-def _add_handles(plan: _Plan) -> None:
+def _add_handles(plan: _Plan, first: Sequence[Moment]) -> None:
+    """Handles around the shots that hold an event's likeliest moment, and scenes; not around further windows in
+    which an uncertain event is merely sought."""
+    worth = {id(moment) for moment in first}
     steps = max(1, math.ceil(plan.handles_s / 0.25))
     for _ in range(steps):
         for shot in plan.reel.in_story_order():
             step = min(plan.handles_s / steps, plan.left_s / 2.0)
             if step <= 1e-9:
                 return
-            if shot in plan.reel.shots:  # it may just have joined its neighbour
+            told = any(id(m) in worth or m.kind == SCENE for m in shot.moments)
+            if told and shot in plan.reel.shots:  # it may just have joined its neighbour
                 plan.reel.grow(shot, step, step)
 
 
