@@ -16,7 +16,7 @@ The room's verb is :func:`solve_clocks`.
 from collections.abc import Callable
 
 from reelnotes.clocks.clues.sound import features_of_clips, sound_clues
-from reelnotes.clocks.collecting import filmed_clocks, part
+from reelnotes.clocks.collecting import Floats, engine_ear, filmed_clocks, part
 from reelnotes.clocks.solving import settle
 from reelnotes.records.clocks import Clocks
 from reelnotes.records.folder import TripFolder
@@ -28,7 +28,7 @@ __all__ = ["solve_clocks"]
 def solve_clocks(
     folder: TripFolder,
     track: Track,
-    speed_at: Callable[..., object] | None = None,
+    speed_at: Callable[[Floats], Floats] | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> Clocks:
     """When each clip was filmed, as well as its clues tell.
@@ -40,4 +40,5 @@ def solve_clocks(
     absolute = filmed_clocks(folder.clips, part(progress, 0.0, 0.3))
     heard = features_of_clips(folder.clips, part(progress, 0.3, 0.7))
     relative = sound_clues(folder.clips, part(progress, 0.7, 0.95), heard)
-    return settle(folder, track, relative, absolute, None)
+    engine = None if track.empty or speed_at is None else engine_ear(folder.clips, heard, speed_at)
+    return settle(folder, track, relative, absolute, engine)

@@ -21,7 +21,7 @@ from reelnotes.records.tracks import Track
 SURE = 0.97
 NEAR_DAY_S = 900.0  # rigging and packing up lie this close to the track without doubt
 OUTSIDE_COST = 1.0  # natural log, for each recording outside the track's time
-ALL_OUTSIDE_COST = 5.0
+ALL_OUTSIDE_COST = 8.0  # a camera that filmed nothing at all of the trip it lies with is a rare thing
 ELSEWHERE_S = 10 * 86400.0
 SAME_PLACE_S = 240.0
 

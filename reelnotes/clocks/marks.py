@@ -19,6 +19,7 @@ from reelnotes.records.clips import Camera
 from reelnotes.records.clocks import Clue
 
 PRIOR_END = 0.12  # most cameras stamp the start
+PRIOR_END_WITH_OFFSET = 0.02  # who gives an offset to add to the stamp, has the start in mind
 AGREE_S = 2.0  # two stamps' roughness and an hour's drift
 LINK_WORTH = 4.0  # one more agreeing pair: about ln(spread of take lengths / AGREE_S)
 BREAK_COST = 4.0  # one more battery pull that nothing else tells of
@@ -71,10 +72,11 @@ def choose_marks(
     """Settle every camera's meaning of stamps; the user's ``stamp = "start" | "end"`` stands as given."""
     fixed = {n: c.stamp for n, c in cameras.items() if c.stamp in ("start", "end")}
     open_names = [n for n in recordings if n not in fixed]
-    own = {n: {m: _alone(recordings[n], m) for m in ("start", "end")} for n in open_names}
+    prior = {n: PRIOR_END if cameras[n].offset_s is None else PRIOR_END_WITH_OFFSET for n in open_names}
+    own = {n: {m: _alone(recordings[n], m, prior[n]) for m in ("start", "end")} for n in open_names}
     links = _links(recordings, relative)
     if len(open_names) > 8:  # then decide one by one against the others at their own best
-        own_best = {n: max(own[n], key=lambda m, n=n: own[n][m]) for n in open_names}
+        own_best = {n: "end" if own[n]["end"] > own[n]["start"] else "start" for n in open_names}
         combos = [{**own_best, n: m} for n in open_names for m in ("start", "end")]
     else:
         combos = [dict(zip(open_names, c, strict=True)) for c in itertools.product(("start", "end"), repeat=len(open_names))]
@@ -87,10 +89,21 @@ def choose_marks(
     return out
 
 
-def _alone(recordings: Sequence[Recording], marks: str) -> float:
-    score = math.log(PRIOR_END if marks == "end" else 1 - PRIOR_END)
+def _alone(recordings: Sequence[Recording], marks: str, prior_end: float) -> float:
+    score = math.log(prior_end if marks == "end" else 1 - prior_end)
     score -= BREAK_COST * sum(overlaps(a, b, marks) for a, b in itertools.pairwise(recordings))
-    return score + _written(recordings, marks)
+    return score + _written(recordings, marks) + _named(recordings, marks)
+
+
+def _named(recordings: Sequence[Recording], marks: str) -> float:
+    """File names that spell a time are given when recording starts: the stamp follows by nothing, or by the take's length."""
+    score = 0.0
+    for r in recordings:
+        if r.name_s is None or r.stamp_s is None or r.end_span_s < 4 * AGREE_S:
+            continue
+        late = math.remainder(r.stamp_s - r.name_s, 900.0)  # whatever zones the two are written in
+        score += LINK_WORTH if abs(late - (r.end_span_s if marks == "end" else 0.0)) < AGREE_S else 0.0
+    return score
 
 
 def _written(recordings: Sequence[Recording], marks: str) -> float:

@@ -153,7 +153,7 @@ def _group_runs(placement: Placement, r: int) -> list[int]:
 
 
 def _reading(recordings: Sequence[Recording], reading: Reading | None, day_s: float | None) -> str:
-    if reading is not None:
+    if reading is not None and reading.name in ("UTC", "local time written as UTC"):
         return reading.name
     stamps = [r.stamp_s for r in recordings if r.stamp_s is not None]
     return "date reset" if stamps and is_date_reset(stamps, day_s) else "unknown"

@@ -100,7 +100,8 @@ def time_in_name(name: str) -> float | None:
     if match is None:
         return None
     try:
-        return dt.datetime(*(int(part) for part in match.groups()), tzinfo=dt.UTC).timestamp()  # type: ignore[arg-type]
+        year, month, day, hour, minute, second = (int(part) for part in match.groups())
+        return dt.datetime(year, month, day, hour, minute, second, tzinfo=dt.UTC).timestamp()
     except ValueError:
         return None
 

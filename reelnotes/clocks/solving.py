@@ -9,7 +9,7 @@ and are dropped and told where they do not.
 
 import logging
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from reelnotes.clocks.clues.human import mark_clues
@@ -30,6 +30,7 @@ log = logging.getLogger(__name__)
 
 TIERS = ("human", "filmed clock", "trusted", "engine", "position", "stamps")
 SURE_ENOUGH = 0.8  # confidence below which an absolute clue places nothing
+AS_BEFORE_SHARE = 0.3  # that a camera's clock, cut into runs on others' word, was in truth not touched
 ROUGH_S = 1.5  # roughness of the stamps that carry a clue across its group
 
 EngineClues = Callable[[dict[str, float], tuple[float, float]], Sequence[Clue]]
@@ -61,13 +62,14 @@ def settle(
         return Clocks({}, set_aside={})
     marked, problems = mark_clues(folder.settings.time_mark, folder.clips, folder.zone)
     marks = choose_marks(cameras, recordings, relative)
-    table = board(_runs(recordings, marks, set()), marks)
+    table = board(_runs(recordings, marks, ()), marks)
     breaks = hidden_breaks(table, relative)
     if breaks:
         table = board(_runs(recordings, marks, breaks), marks)
     tied = tie(table, relative)
     day = day_of(track, folder.events, folder.settings.date, folder.zone)
     placer = _Placer(table, tied, cameras, marks, day, folder, [*marked, *absolute], engine)
+    placer.unsure = {name for name, sure in breaks.items() if not sure}
     groups = placer.place_all()
     conflicts = [f"{p.where}: {p.what}; {p.done}" for p in problems] + placer.conflicts
 
@@ -91,7 +93,7 @@ def settle(
     return assemble(table, solution, placement, day, tuple(conflicts))
 
 
-def _runs(recordings: Mapping[str, Sequence[Recording]], marks: Mapping[str, Marks], breaks: set[str]) -> list[Run]:
+def _runs(recordings: Mapping[str, Sequence[Recording]], marks: Mapping[str, Marks], breaks: Iterable[str]) -> list[Run]:
     return [run for name, mine in recordings.items() for run in runs_of(mine, marks[name].meaning, breaks)]
 
 
@@ -140,19 +142,22 @@ class _Placer:
         self.offsets: list[OffsetClue] = []
         self.dropped: list[tuple[Clue, str]] = []
         self.conflicts: list[str] = []
+        self.known: dict[str, list[float]] = {}  # camera -> offsets of its runs that are placed
+        self.unsure: set[str] = set()  # first clips of runs that another camera's clock may have cut
 
     def place_all(self) -> dict[int, _Group]:
         """Every group of runs, placed where its clues allow."""
-        groups = {}
-        for number in dict.fromkeys(self.tied.group_of):
-            group = groups[number] = _Group(number)
-            pointers = self._pointers(number)
+        groups = {number: _Group(number) for number in dict.fromkeys(self.tied.group_of)}
+        for group in groups.values():
+            pointers = self._pointers(group.number)
             if not any(p.tier in ("human", "filmed clock") for p in pointers):
-                pointers += self._settled_by_stamps(group, trusted_only=True) or self._heard(number)
-            if not pointers:
-                self._settled_by_stamps(group, trusted_only=False)
-                continue
-            self._place(group, pointers)
+                pointers += self._settled_by_stamps(group, trusted_only=True) or self._heard(group.number)
+            if pointers:
+                self._place(group, pointers)
+        # What the better placed groups told of their cameras' clocks helps with the others; large groups before small.
+        left = [g for g in groups.values() if g.shift_s is None]
+        for group in sorted(left, key=lambda g: -sum(len(self.table.members(r)) for r in self._runs_in(g.number))):
+            self._settled_by_stamps(group, trusted_only=False)
         return groups
 
     # -- clues that point at one place -------------------------------------------------------------
@@ -207,6 +212,7 @@ class _Placer:
         zero, length = min(line.values()), max(line.values()) - min(line.values())
         first, last = self.day.limits
         clues = self.engine({name: at - zero for name, at in line.items()}, (first - length, last))
+        log.debug("engine: %d clue(s) for a group of %d clips", len(clues), len(line))
         pointers = []
         for clue in clues:
             if clue.confidence < SURE_ENOUGH:
@@ -230,6 +236,13 @@ class _Placer:
             if isinstance(pointer.clue, Clue):
                 self.dropped.append((pointer.clue, f"it lies {apart:+.1f} s from a better clue"))
         self._name_readings(group)
+        self._remember(group)
+
+    def _remember(self, group: _Group) -> None:
+        assert group.shift_s is not None
+        for run in self._runs_in(group.number):
+            if self.table.runs[run].stamped:
+                self.known.setdefault(self.table.runs[run].camera, []).append(self.tied.position_s[run] + group.shift_s)
 
     @staticmethod
     def _consensus(tier: Sequence[_Pointer]) -> _Pointer:
@@ -255,12 +268,15 @@ class _Placer:
         camera, doubt = self.cameras[name], self._end_doubt_s(run)
         around = self.day.limits[0] if self.day.known else self.table.base_s[self.table.members(run)[0]]
         own = trusted_sigma_s(camera)
+        written = all(r.clips[0].stamp_is_utc for r in self.table.runs[run].recordings)
+        clock = "utc" if camera.clock == "unknown" and written else camera.clock
         if own is None:
-            found = readings(self.folder.zone, around, camera.clock)
+            found = readings(self.folder.zone, around, clock)
         else:
-            found = readings(self.folder.zone, around, camera.clock, sigma_s=1.0)
-            if camera.clock == "unknown":  # networks and satellites give UTC; local time is possible
+            found = readings(self.folder.zone, around, clock, sigma_s=1.0)
+            if clock == "unknown":  # networks and satellites give UTC; local time is possible
                 found = [replace(m, share=0.97 if m.name == "UTC" else 0.03) for m in found]
+        found += [Reading("as in its other run", o, 3.0, AS_BEFORE_SHARE) for o in self.known.get(name, [])]
         return [replace(m, sigma_s=math.hypot(m.sigma_s, doubt)) for m in found]
 
     def _end_doubt_s(self, run: int) -> float:
@@ -273,6 +289,8 @@ class _Placer:
         trusted = {r for r in runs if self.cameras[self.table.runs[r].camera].trusted}
         if trusted_only and not trusted:
             return []
+        if not trusted and any(self.table.runs[r].recordings[0].first in self.unsure for r in runs):
+            return []  # one of two clocks was set here: each meaning of the stamps has the other clock wrong
         placed = place_group(self.table, self.tied, group.number, {r: self._meanings(r) for r in trusted or runs}, self.day)
         if placed is None:
             return []
@@ -286,6 +304,7 @@ class _Placer:
         for run, meaning in placed.readings.items():
             words = f"{self.table.runs[run].camera}'s stamps, read as {meaning.name}, fit the day"
             self.offsets.append(OffsetClue("stamps", run, meaning.offset_s, meaning.sigma_s, words))
+        self._remember(group)
         return []
 
     def _trusted_clue(self, run: int, meaning: Reading) -> OffsetClue:

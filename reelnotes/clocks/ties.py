@@ -110,19 +110,20 @@ def _groups(table: Board, between: Sequence[Link]) -> list[list[Link]]:
     return sorted(groups, key=lambda g: (len({(q.at_a, q.at_b) for q in g}), sum(q.clue.confidence for q in g)), reverse=True)
 
 
-def hidden_breaks(table: Board, clues: Sequence[Clue]) -> set[str]:
+def hidden_breaks(table: Board, clues: Sequence[Clue]) -> dict[str, bool]:
     """First clips of recordings before which a clock was set or lost although its stamps went on forward.
 
     Two groups of agreeing links, one wholly before the other, each of two recordings at least (of one, when the
-    later stamps look like a date reset) speak for that.
+    later stamps look like a date reset) speak for that. False: it may as well have been the other camera's clock.
     """
-    found: set[str] = set()
+    found: dict[str, bool] = {}
     all_links = links(table, clues)
     for pair in {(q.run_a, q.run_b) for q in all_links}:
         groups = _groups(table, [q for q in all_links if (q.run_a, q.run_b) == pair])
         if len(groups) < 2:
             continue
         one, two = sorted(groups[:2], key=lambda g: min(q.at_a for q in g))
+        here: list[tuple[str, bool]] = []
         for side in ("at_a", "at_b"):
             before, after = {getattr(q, side) for q in one}, {getattr(q, side) for q in two}
             if max(before) >= min(after):
@@ -132,7 +133,10 @@ def hidden_breaks(table: Board, clues: Sequence[Clue]) -> set[str]:
                 continue
             reset = is_date_reset([first.stamp_s], None)
             if min(len(before), len(after)) >= 2 or (reset and min(q.clue.confidence for q in two) >= 0.8):
-                found.add(first.first)
+                here.append((first.first, reset))
+        resets = [name for name, reset in here if reset]
+        for name in resets or [name for name, _ in here]:
+            found[name] = found.get(name, False) or len(resets or here) == 1
     return found
 
 

@@ -45,4 +45,6 @@ def packet_sizes(path: Path) -> PacketSizes:
                 pass  # what came before the damage is still good
     rows.sort()
     time = np.array([r[0] for r in rows]) * base
-    return PacketSizes(time - (time[0] if len(time) else 0.0), np.array([r[1] for r in rows]), np.array([r[2] for r in rows], dtype=bool))
+    return PacketSizes(
+        time - (time[0] if len(time) else 0.0), np.array([r[1] for r in rows]), np.array([r[2] for r in rows], dtype=bool)
+    )

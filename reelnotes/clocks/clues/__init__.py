@@ -4,7 +4,7 @@
     trusted       clocks set by a network or by satellites; positions that clips carry
     sound         takes of different cameras that heard the same
     filmed_clock  a clock's code that was held before the lens
-    engine        the motor's loudness against the boat's speed
+    engine_noise  the motor's loudness against the boat's speed
     logged_events what the log says happened, against where there is footage
     human         the user's own word
 """
