@@ -18,6 +18,7 @@ from fractions import Fraction
 
 from reelnotes.cuts.shots import Reel, Shot
 from reelnotes.records.cuts import Moment
+from reelnotes.records.problems import SettingsError
 from reelnotes.records.rates import nominal
 from reelnotes.records.settings import EditSettings
 from reelnotes.records.trip import LineUp, PlacedClip
@@ -76,15 +77,29 @@ def choose_shots(moments: Sequence[Moment], lineup: LineUp, settings: EditSettin
 
 
 def edit_rate(lineup: LineUp, settings: EditSettings) -> Fraction:
-    """The rate of the edit: as set, else the commonest rate of the usable clips (of two, the one with more footage)."""
+    """The rate of the edit: as set, else the commonest rate of the usable clips (of two, the one with more footage).
+
+    ``29.97`` and its like are taken for what they stand for, 30000/1001. Raises SettingsError for text that is no rate.
+    """
     if settings.frame_rate:
-        return Fraction(settings.frame_rate)
+        return _rate_of(settings.frame_rate)
     votes: dict[Fraction, tuple[int, float]] = {}
     for placed in lineup.clips:
         if placed.clip.usable and placed.clip.duration_s > 0 and nominal(placed.clip.rate) < 100:
             count, seconds = votes.get(placed.clip.rate, (0, 0.0))
             votes[placed.clip.rate] = count + 1, seconds + placed.clip.duration_s
     return max(votes, key=lambda rate: (votes[rate], rate)) if votes else DEFAULT_RATE
+
+
+def _rate_of(text: str) -> Fraction:
+    try:
+        rate = Fraction(text.strip())
+    except (ValueError, ZeroDivisionError):
+        rate = Fraction(0)
+    if not 1 <= rate <= 240:
+        raise SettingsError("trip.toml, key edit.frame_rate", f"'{text}' is no frame rate", 'write it as "30000/1001" or "25"')
+    television = Fraction(nominal(rate) * 1000, 1001)
+    return television if abs(rate / television - 1) < Fraction(1, 5000) else rate
 
 
 def _story_key(moment: Moment) -> tuple[str, ...]:

@@ -13,6 +13,7 @@ from reelnotes.cuts.framing import last_frame
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime
 from reelnotes.records.cuts import EditList, Moment
+from reelnotes.records.problems import SettingsError
 from reelnotes.records.settings import EditSettings
 from reelnotes.records.trip import LineUp, PlacedClip
 
@@ -198,6 +199,20 @@ def test_the_commonest_rate_rules_unless_another_is_set() -> None:
     line = lineup(clip("a.mp4", 0, 60, Fraction(25)), clip("b.mp4", 100, 60, Fraction(25)), clip("c.mp4", 200, 600))
     assert choose_cuts([], line, EditSettings(length_s=30)).rate == 25
     assert choose_cuts([], line, EditSettings(length_s=30, frame_rate="30000/1001")).rate == NTSC
+
+
+@pytest.mark.parametrize(
+    ("text", "rate"), [("29.97", NTSC), ("23.976", Fraction(24000, 1001)), ("59.94", Fraction(60000, 1001)), ("30", Fraction(30))]
+)
+def test_decimal_rates_are_taken_for_the_exact_ones(text: str, rate: Fraction) -> None:
+    # source: common practice: 29.97 is short for 30000/1001
+    assert choose_cuts([], lineup(), EditSettings(frame_rate=text)).rate == rate
+
+
+@pytest.mark.parametrize("text", ["fast", "0", "1/0", "-25"])
+def test_a_rate_that_is_none_is_told_by_its_key(text: str) -> None:
+    with pytest.raises(SettingsError, match=r"edit\.frame_rate"):
+        choose_cuts([], lineup(), EditSettings(frame_rate=text))
 
 
 def test_the_list_opens_on_the_edits_own_rate_when_the_footage_has_it() -> None:

@@ -272,7 +272,8 @@ def test_chapters_start_at_zero_ascend_and_last_ten_seconds() -> None:
 
 def test_chapters_call_a_catch_by_its_name_and_merge_what_reads_alike() -> None:
     edit = edit_of([(f"{n}.mp4", 0, 600, Fraction(30)) for n in range(3)], Fraction(30))
-    assert chapter_lines(edit, {"C01": "cod", "C02": "cod", "C03": "sea trout"}) == ["00:00 Landed: cod", "00:40 Landed: sea trout"]
+    names = {"C01": "cod", "C02": "cod", "C03": "sea trout"}
+    assert chapter_lines(edit, names) == ["00:00 Landed: cod", "00:40 Landed: sea trout"]
 
 
 def test_chapters_of_an_empty_edit() -> None:
