@@ -18,6 +18,7 @@ import scipy.fft
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 from scipy.optimize import isotonic_regression
+from scipy.stats import binom
 
 from reelnotes.clocks.audio_features import LOUDNESS_STEP_S, AudioFeatures, audio_features
 from reelnotes.records.clips import Clip
@@ -35,6 +36,10 @@ LEAST_COVER = 0.7  # share of the footage that must lie on the track
 LEAST_R = 0.75
 LEAST_SPEED_CHANGE_M_S = 1.5  # standard deviation of speed over the footage: less says nothing
 LEAST_LOUDNESS_CHANGE = 0.5  # standard deviation, nepers of power: about 2 dB
+CHANGE_S = 10.0  # a boat takes up to this long to change its speed
+LEAST_STEP = 0.5  # a clear change of loudness, in standard deviations of loudness
+ALIKE = 0.4  # a change fits when speed explains at least this share of it
+MOST_CHANCE = 0.05  # expected places where an unrelated track would do as well; a trip's track seldom is unrelated
 LEAST_GAIN = 9.0  # log likelihood over the next best peak: 1 in 8000
 REFINE_S = 15.0  # how far from the best plain correlation the fine search looks
 SAME_PEAK_S = 30.0  # shoulders of a peak are no rivals
@@ -135,6 +140,10 @@ def _search(
     here = np.where(np.isfinite(loudness), speed[k : k + len(loudness)], np.nan)
     if best_r[k] < LEAST_R or np.nanstd(here) < LEAST_SPEED_CHANGE_M_S:
         return None
+    chance = coincidence(loudness, speed, k)
+    if chance > MOST_CHANCE:
+        log.info("engine noise: best correlation %.2f, but an unrelated track would fit as well (%.2g)", best_r[k], chance)
+        return None
     witnesses = _independent(loudness, here)
     likelihood = -0.5 * witnesses * np.log(1 - np.clip(best_r, 0, 0.999) ** 2)
     away = np.abs(np.arange(len(best_r)) - k) * STEP_S > SAME_PEAK_S
@@ -232,6 +241,49 @@ def masked_correlation(a: Floats, b: Floats) -> Floats:
     good = (count >= LEAST_COVER * wa.sum()) & (var_x > 1e-6) & (var_y > 1e-6)
     r = (slid(x, y) / count - mean_x * mean_y) / np.sqrt(np.where(good, var_x * var_y, 1.0))
     return np.where(good, np.clip(r, -1, 1), np.nan)
+
+
+def coincidence(loudness: Floats, speed: Floats, k: int) -> float:
+    """In how many places of an unrelated, but alike restless track the changes of loudness would fit as well.
+
+    A boat keeps its speed for minutes, so thousands of steps may hold only a few facts: the changes. Each clear
+    change of loudness should find the speed changing there, the same way and by about as much under the law fitted
+    at lag ``k``. By chance it does so with a probability that the track itself tells: the share of its time spent
+    changing like that. One change can always be laid on another, so n changes are n - 1 facts, and there are as many
+    ways to begin as the track has changes.
+    """
+    heard = np.flatnonzero(np.isfinite(loudness) & np.isfinite(speed[k : k + len(loudness)]))
+    order = heard[np.argsort(speed[heard + k], kind="stable")]
+    law = isotonic_regression(loudness[order]).x
+    told = np.where(np.isfinite(speed), np.interp(speed, speed[order + k], law), np.nan)
+    change, told_change = _change(loudness), _change(told)
+    peaks = _steps(change, LEAST_STEP * float(np.nanstd(loudness)))
+    places = len(_steps(told_change, LEAST_STEP * float(np.nanstd(loudness))))
+    everywhere = told_change[np.isfinite(told_change)]
+    alike = [np.sign(change[i]) * told_change[i + k] >= ALIKE * abs(change[i]) for i in peaks]
+    by_chance = [float(np.mean(np.sign(change[i]) * everywhere >= ALIKE * abs(change[i]))) for i in peaks]
+    if sum(alike) < 2:
+        return math.inf
+    return max(1, places) * float(binom.sf(sum(alike) - 2, len(peaks) - 1, max(by_chance[0], float(np.mean(by_chance)))))
+
+
+def _change(line: Floats) -> Floats:
+    """How much a line changes over CHANGE_S about each step; NaN where an end is missing."""
+    half = round(CHANGE_S / 2 / STEP_S)
+    out = np.full(len(line), np.nan)
+    out[half:-half] = line[2 * half :] - line[: -2 * half]
+    return out
+
+
+def _steps(change: Floats, least: float) -> list[int]:
+    """Where the change is greatest, at least ``least``; one for each CHANGE_S, the greatest first."""
+    size = np.where(np.isfinite(change), np.abs(change), 0.0)
+    reach = round(CHANGE_S / STEP_S)
+    found = []
+    while len(size) and size[i := int(np.argmax(size))] >= least:
+        found.append(i)
+        size[max(0, i - reach) : i + reach + 1] = 0.0
+    return found
 
 
 def _independent(loudness: Floats, speed: Floats) -> float:
