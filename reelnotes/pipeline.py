@@ -16,7 +16,7 @@ from reelnotes.clocks import solve_clocks
 from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
 from reelnotes.ledger import join_lengths, write_ledger
-from reelnotes.lineup import line_up
+from reelnotes.lineup import boards_tell, line_up
 from reelnotes.measure import limit_notes, measure_clips, write_evidence
 from reelnotes.moments import find_moments
 from reelnotes.records.clips import Clip
@@ -73,7 +73,7 @@ def run_trip(root: Path, out: Path | None = None, steps: Steps = no_steps) -> Tr
 def record_trip(root: Path, out: Path, steps: Steps = no_steps, length_s: float | None = None) -> TripRecord:
     """Everything that can be found about a trip. Of files, only the evidence pictures are written, into ``out``."""
     lined = wanting(line_up_trip(root, steps), length_s)
-    lengths = measure_lengths(lined, out, steps)
+    lined, lengths = measure_lengths(lined, out, steps)
     moments, edit = choose_story(lined, lengths, steps)
     return make_record(lined, lengths, moments, edit)
 
@@ -95,8 +95,11 @@ def line_up_trip(root: Path, steps: Steps = no_steps) -> Lined:
     clocks = solve_clocks(folder, track, partial(speed_series, track), steps("Solving the clocks"))
     clips = tuple(_with_clocks_word(clip, clocks) for clip in folder.clips)
     folder = replace(folder, clips=clips)
-    lineup = line_up(clips, clocks, track, partial(position_at, track), folder.events)
-    return Lined(folder, track, clocks, lineup)
+    return Lined(folder, track, clocks, _lineup(folder, clocks, track))
+
+
+def _lineup(folder: TripFolder, clocks: Clocks, track: Track, on_board: dict[str, float] | None = None) -> LineUp:
+    return line_up(folder.clips, clocks, track, partial(position_at, track), folder.events, on_board)
 
 
 def _with_clocks_word(clip: Clip, clocks: Clocks) -> Clip:
@@ -113,13 +116,22 @@ def wanting(lined: Lined, length_s: float | None) -> Lined:
     return replace(lined, folder=replace(lined.folder, settings=settings.model_copy(update={"edit": edit})))
 
 
-def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[FishLength, ...]:
-    """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches."""
+def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[Lined, tuple[FishLength, ...]]:
+    """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches.
+
+    A fish on a board also tells that it was landed shortly before, which a late note does not: so the
+    line-up is made once more with that knowledge.
+    """
     folder = lined.folder
     if not folder.boards:
-        return ()
-    measured = measure_clips(folder, steps("Measuring fish"))
-    return join_lengths(write_evidence(measured, out), lined.lineup)
+        return lined, ()
+    measured = write_evidence(measure_clips(folder, steps("Measuring fish")), out)
+    lengths = join_lengths(measured, lined.lineup)
+    told = boards_tell(lined.lineup, lengths)
+    if told:
+        lined = replace(lined, lineup=_lineup(folder, lined.clocks, lined.track, told))
+        lengths = join_lengths(measured, lined.lineup)
+    return lined, lengths
 
 
 def choose_story(lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps) -> tuple[tuple[Moment, ...], EditList]:

@@ -82,7 +82,7 @@ def lengths(
         where = pipeline.output_folder(trip, out)
         with voice.progress() as steps:
             lined = pipeline.line_up_trip(trip, steps)
-            record = pipeline.make_record(lined, pipeline.measure_lengths(lined, where, steps))
+            record = pipeline.make_record(*pipeline.measure_lengths(lined, where, steps))
         pipeline.write_ledger(record, where)
         showing.lengths(voice, record)
         voice.result(showing.facts(record, where))

@@ -7,7 +7,7 @@ matters, so an instant inside footage is likelier than one outside. Mean and spr
 are the event's time and its standard uncertainty.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,20 +26,33 @@ UNFILMED_WEIGHT = 0.2
 # A clip is named as holding an event when it holds at least this share of the event's probability.
 SIGHT_SHARE = 0.1
 
+BOARD_WAIT_S = 45.0
+
 Density = tuple[NDArray[np.float64], NDArray[np.float64]]
 
 
 def place_events(
-    events: Sequence[LogEvent], clips: Sequence[PlacedClip], track: Track, position_at: Callable[[float], Position | None]
+    events: Sequence[LogEvent],
+    clips: Sequence[PlacedClip],
+    track: Track,
+    position_at: Callable[[float], Position | None],
+    on_board_utc_s: Mapping[str, float],
 ) -> tuple[PlacedEvent, ...]:
-    """Logged events in time order, each with its instant, place, leg and the clips that may hold it."""
+    """Logged events in time order, each with its instant, place, leg and the clips that may hold it.
+
+    ``on_board_utc_s``: log row of a landing -> when its fish lay on a board.
+    """
     filmed = [c for c in clips if c.time.start_utc_s is not None and c.clip.usable]
     placed = []
     for event in events:
-        instants, share = weigh_by_footage(noted_density(event), filmed)
+        density, from_what = noted_density(event), f"{event.source}: noted late and to {event.step_s:g} s"
+        if event.source in on_board_utc_s:
+            density = before_the_board(density, on_board_utc_s[event.source])
+            from_what += ", before the fish lay on the board"
+        instants, share = weigh_by_footage(density, filmed)
         mean = float(np.sum(instants * share))
         sigma = float(np.sqrt(np.sum((instants - mean) ** 2 * share)))
-        time = Estimate(mean, max(sigma, GRID_S), f"{event.source}: noted late and to {event.step_s:g} s")
+        time = Estimate(mean, max(sigma, GRID_S), from_what)
         placed.append((event, time, _sights((instants, share), mean, filmed)))
     placed.sort(key=lambda item: (item[1].value, item[0].time_utc_s))
     return tuple(
@@ -75,6 +88,19 @@ def weigh_by_footage(density: Density, filmed: Sequence[PlacedClip]) -> Density:
         seen |= (instants >= clip.time.start_utc_s) & (instants < clip.end_utc_s)
     weighed = share * np.where(seen, 1.0, UNFILMED_WEIGHT)
     return instants, weighed / weighed.sum()
+
+
+def before_the_board(density: Density, on_board_utc_s: float) -> Density:
+    """The density again, for a landing whose fish was filmed on a board.
+
+    A fish is landed before it is laid down, and is laid down soon: the wait is half-normal with
+    BOARD_WAIT_S (common practice, no source: unhooked and measured within a minute or so). Where the
+    note and the board cannot both be true, the note stands alone.
+    """
+    instants, share = density
+    wait = on_board_utc_s - instants
+    weighed = share * np.where(wait >= 0, np.exp(-0.5 * (np.maximum(wait, 0) / BOARD_WAIT_S) ** 2), 0.0)
+    return (instants, weighed / weighed.sum()) if weighed.sum() > 1e-6 else density
 
 
 def _sights(density: Density, mean: float, filmed: Sequence[PlacedClip]) -> tuple[Sight, ...]:

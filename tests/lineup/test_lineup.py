@@ -9,10 +9,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reelnotes.lineup import line_up
-from reelnotes.lineup.noted import noted_density, weigh_by_footage
+from reelnotes.lineup import boards_tell, line_up
+from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_footage
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime, Clocks
+from reelnotes.records.lengths import FishLength
 from reelnotes.records.log import LogEvent
 from reelnotes.records.tracks import Leg, Position, Track
 from reelnotes.records.trip import PlacedClip
@@ -112,3 +113,22 @@ def test_release_belongs_to_the_last_landed_fish() -> None:
 
 def test_an_old_hook_up_does_not_open_a_fish_hours_later() -> None:
     assert told(note("hooked", 100, 1.0), note("landed", 9000, 1.0)) == [("", "landed", None, 1)]
+
+
+def test_a_fish_on_the_board_was_landed_shortly_before() -> None:
+    clips = {"fight": (900, 120), "board": (1050, 4)}
+    late = [note("hooked", 900, 1.0), note("landed", 1140, species="cod")]
+    alone = day(clips, late)
+    told = boards_tell(alone, [FishLength("board", 0.5, 3.0, "measured", catch=alone.catches[0].id)])
+    assert told == {"log line 1140": DAY + 1050.5}
+    track, times = Track(pd.DataFrame({"time_utc_s": []})), {n: ClipTime(n, "utc", DAY + s, 0.1) for n, (s, _) in clips.items()}
+    again = line_up([clip(n, s) for n, (_, s) in clips.items()], Clocks(times), track, lambda _t: None, late, told)
+    landed = next(e for e in again.events if e.event.kind == "landed")
+    before = next(e for e in alone.events if e.event.kind == "landed")
+    assert DAY + 900 < landed.time.value < DAY + 1050.5 and landed.time.sigma < before.time.sigma
+
+
+def test_a_board_that_contradicts_the_note_is_not_believed() -> None:
+    density = noted_density(note("landed", 1000, 1.0))
+    t, p = before_the_board(density, DAY + 100)
+    assert np.array_equal(p, density[1]) and np.array_equal(t, density[0])
