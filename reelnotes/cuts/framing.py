@@ -17,8 +17,8 @@ from reelnotes.records.cuts import Cut, EditList, Moment
 from reelnotes.records.rates import frames_to_timecode, is_drop_frame, nominal, timecode_to_frames
 
 RECORD_START_HOUR = 1
-# A shot is said to show an event when it holds at least this much of its probability.
-LIKELY = 0.4
+# A shot is said to show an event when it holds at least this much of its (cautiously reckoned) probability.
+LIKELY = 0.3
 
 
 def frame_list(shots: Sequence[Shot], rate: Fraction, *, title: str, wanted_s: float | None = None) -> EditList:

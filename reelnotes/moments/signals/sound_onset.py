@@ -24,8 +24,8 @@ BANDS_HZ = ((300.0, 1000.0), (1000.0, 2000.0), (2000.0, 3900.0))
 BACKGROUND_S = 20.0
 # A half second whose best band stands this many decibels above the background is called twice as likely.
 # A judgement, kept mild: the ratio must never be able to overrule the log.
-DB_PER_DOUBLING = 2.5
-LARGEST_RATIO = 60.0
+DB_PER_DOUBLING = 2.0
+LARGEST_RATIO = 100.0
 
 log = logging.getLogger(__name__)
 
