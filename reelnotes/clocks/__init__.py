@@ -28,17 +28,18 @@ __all__ = ["solve_clocks"]
 def solve_clocks(
     folder: TripFolder,
     track: Track,
-    speed_at: Callable[[Floats], Floats] | None = None,
+    speed_at: Callable[[Floats], tuple[Floats, Floats]] | None = None,
     progress: Callable[[float, str], None] | None = None,
 ) -> Clocks:
     """When each clip was filmed, as well as its clues tell.
 
     folder    the trip as read; track: its cleaned track (may be empty)
-    speed_at  UTC times (n,) -> speed over ground (n,) m/s, NaN where the track does not tell; for the engine clue
+    speed_at  UTC times (n,) -> (speed over ground, its standard uncertainty), (n,) m/s each, NaN where the track does
+              not tell; for the engine clue
     progress  told the share done (0..1) and what is being done
     """
     absolute = filmed_clocks(folder.clips, part(progress, 0.0, 0.3))
     heard = features_of_clips(folder.clips, part(progress, 0.3, 0.7))
     relative = sound_clues(folder.clips, part(progress, 0.7, 0.95), heard)
-    engine = None if track.empty or speed_at is None else engine_ear(folder.clips, heard, speed_at)
+    engine = None if track.empty or speed_at is None else engine_ear(folder.clips, heard, lambda times: speed_at(times)[0])
     return settle(folder, track, relative, absolute, engine)
