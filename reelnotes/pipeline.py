@@ -178,7 +178,8 @@ def write_public(record: TripRecord, out: Path) -> None:
     """``post/``: the only folder that is meant to leave the house."""
     assert record.edit is not None
     write_post(record, out / "post")
-    write_chapters(record.edit, out / "post" / "chapters.txt")
+    names = {fish.id: fish.species for fish in record.lineup.catches if fish.species}
+    write_chapters(record.edit, out / "post" / "chapters.txt", names)
 
 
 def write_sorted(lineup: LineUp, folder: TripFolder, out: Path, steps: Steps = no_steps) -> SortReport:
