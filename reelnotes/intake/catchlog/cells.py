@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
+from typing import Any
 
 from reelnotes.intake.catchlog import vocabulary
 from reelnotes.intake.catchlog.quantities import depth_m, length_mm, unit_in_header, weight_kg
@@ -86,7 +87,7 @@ class _Draft:
     name: str
     row: Row
     layout: Layout
-    values: dict[str, object] = field(default_factory=dict)
+    values: dict[str, Any] = field(default_factory=dict)
     extra: list[tuple[str, str]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
 
@@ -108,7 +109,7 @@ def event_of(row: Row, layout: Layout, name: str, time_utc_s: float, step_s: flo
     _overflow(draft)
     event = LogEvent(
         time_utc_s=time_utc_s, step_s=step_s, source=f"{name} line {row.line}", extra=tuple(draft.extra), **draft.values
-    )  # type: ignore[arg-type]
+    )
     return event, draft.problems
 
 

@@ -31,8 +31,10 @@ WEIGHT_RANGE_KG = (0.001, 1000.0)
 DEPTH_RANGE_M = (0.0, 2000.0)
 
 _NUMBER = r"\d+(?:[.,]\d+)?"
+_FRACTION = r"(?P<num>\d{1,4})\s?/\s?(?P<den>\d{1,4})"
 _PART = re.compile(
-    rf"\s*(?:(?P<whole>{_NUMBER})(?:\s+|-|\s*(?=\d+/)\b))??(?:(?P<num>\d+)/(?P<den>\d+)|(?P<plain>{_NUMBER}))\s*(?P<unit>[^\W\d]+\.?|[\"'#])?"
+    rf"\s*(?:(?P<whole>\d+)(?:\s+|\s?-\s?){_FRACTION}|(?P<num2>\d{{1,4}})\s?/\s?(?P<den2>\d{{1,4}})|(?P<plain>{_NUMBER}))"
+    rf"\s*(?P<unit>[^\W\d_]+\.?|[\"'#])?"
 )
 
 
@@ -124,13 +126,12 @@ def _read(text: str, default_unit: str, scale: _Scale, noun: str = "") -> float:
 
 
 def _value(match: re.Match[str], unit: str, bad: ValueError) -> float:
-    if match["num"]:
-        if int(match["den"]) == 0 or len(match["den"]) > 4 or len(match["num"]) > 4:
-            raise bad
-        return (_decimal(match["whole"], unit) if match["whole"] else 0.0) + int(match["num"]) / int(match["den"])
-    if match["whole"]:  # two numbers without a fraction: "25 14 in"
+    over, under = match["num"] or match["num2"], match["den"] or match["den2"]
+    if not over:
+        return _decimal(match["plain"], unit)
+    if int(under) == 0:
         raise bad
-    return _decimal(match["plain"], unit)
+    return int(match["whole"] or 0) + int(over) / int(under)
 
 
 def _decimal(text: str, unit: str) -> float:

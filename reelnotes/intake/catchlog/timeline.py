@@ -13,7 +13,9 @@ from zoneinfo import ZoneInfo
 from reelnotes.intake.catchlog.times import Written
 from reelnotes.records.instants import from_datetime
 
-BACKWARD = 2.0  # cost of going back in time, against going on
+# What going back in time costs, against going on. So much that a step back by more than ten minutes in the night when clocks
+# go back is the change, and one by less is two rows in the wrong order.
+BACKWARD, ANY_BACKWARD_S = 2.0, 1800.0
 FIRST_DAY_OFF_S = 3600.0  # cost of a first row on another day than the trip's
 OUTSIDE_S = 3 * 3600.0  # cost of an instant outside what is known of the trip
 MARGIN_S = 15 * 60.0
@@ -148,7 +150,7 @@ def _outside(t: float, within: tuple[float, float] | None) -> float:
 
 
 def _step_cost(a: _Reading, b: _Reading) -> float:
-    return b.time - a.time if b.time >= a.time else BACKWARD * (a.time - b.time)
+    return b.time - a.time if b.time >= a.time else ANY_BACKWARD_S + BACKWARD * (a.time - b.time)
 
 
 def _best_totals(options: list[list[_Reading]]) -> list[list[float]]:

@@ -18,7 +18,7 @@ _CLOCK = re.compile(
 )
 _ZONE = re.compile(r"(?:(?<=[\d\s])(?P<z>[zZ])|(?P<sign>[+−-])(?P<zh>\d{2}):?(?P<zm>[0-5]\d)?)$")
 _YMD = re.compile(r"(?<!\d)(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?!\d)")
-_XXY = re.compile(r"(?<!\d)(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})(?!\d)")
+_XXY = re.compile(r"(?<!\d)(\d{1,2})([-/.])(\d{1,2})[-/.](\d{4}|\d{2})(?!\d)")
 _COMPACT = re.compile(r"^(\d{4})(\d{2})(\d{2})(?:[Tt ]?(\d{2})(\d{2})(\d{2})?)?")
 _NAMED = re.compile(
     r"(?:(?P<d1>\d{1,2})\.?\s*(?:de\s+)?(?P<mon1>[^\W\d_]{3,10})|(?P<mon2>[^\W\d_]{3,10})\.?\s+(?P<d2>\d{1,2})(?:st|nd|rd|th)?)"
@@ -67,6 +67,7 @@ class Written:
     step_s    precision: 60 for ``06:42``, 1 for ``06:42:10``, 3600 for ``6 am``
     date      None where none was written
     swapped   the date if day and month are the other way round, None where that cannot be
+    order     "day" or "month" where the date shows which of them comes first, '' where it does not
     offset_s  east of UTC, None where no zone was written
     """
 
@@ -74,6 +75,7 @@ class Written:
     step_s: float
     date: dt.date | None = None
     swapped: dt.date | None = None
+    order: str = ""
     offset_s: float | None = None
 
 
@@ -92,7 +94,7 @@ def read_time(text: str, date_text: str = "") -> Written:
     rest, about = _without_words(rest)
     rest, offset = _take_zone(rest)
     clock, step = _take_clock(rest, bad)
-    return Written(clock, max(step, ABOUT_STEP_S) if about else step, date, swapped, offset)
+    return Written(clock, max(step, ABOUT_STEP_S) if about else step, date, swapped, _order(f"{text} {date_text}"), offset)
 
 
 def zone_in_header(header: str) -> float | None:
@@ -108,17 +110,18 @@ def zone_in_header(header: str) -> float | None:
 def month_first(rows: list[Written], trip_date: dt.date | None, zone: ZoneInfo) -> tuple[bool, bool]:
     """Whether 5/9/2026 is May 9th in this log, and whether that had to be guessed: (month first, guessed).
 
-    Settled by any date that only reads one way (not among ``swapped``), then by the trip's date, then by the habit of the
+    Settled by the dates that read one way only, then by the trip's date, then by the habit of the
     water's country (month first in the United States and Canada's zones).
     """
     open_rows = [row for row in rows if row.date and row.swapped]
     if not open_rows:
         return False, False
-    if trip_date:
-        day_hits = sum(abs((row.date - trip_date).days) <= 1 for row in open_rows if row.date)
-        month_hits = sum(abs((row.swapped - trip_date).days) <= 1 for row in open_rows if row.swapped)
-        if day_hits != month_hits:
-            return month_hits > day_hits, False
+    days, months = (sum(row.order == order for row in rows) for order in ("day", "month"))
+    if days == months and trip_date:
+        days = sum(abs((row.date - trip_date).days) <= 1 for row in open_rows if row.date)
+        months = sum(abs((row.swapped - trip_date).days) <= 1 for row in open_rows if row.swapped)
+    if days != months:
+        return months > days, False
     return zone.key.startswith(("America/", "US/", "Pacific/Honolulu")), True
 
 
@@ -149,12 +152,21 @@ def _from_ymd(match: re.Match[str]) -> tuple[dt.date, None]:
 
 
 def _from_xxy(match: re.Match[str]) -> tuple[dt.date, dt.date | None]:
-    a, b, year = int(match[1]), int(match[2]), int(match[3])
+    a, b, year = int(match[1]), int(match[3]), int(match[4])
     year += 0 if year > 99 else 2000 if year < 80 else 1900
     if b > 12:
         return dt.date(year, a, b), None
-    swapped = dt.date(year, a, b) if a <= 12 and a != b else None
+    # With dots the day comes first everywhere; with strokes it depends on the country.
+    swapped = dt.date(year, a, b) if a <= 12 and a != b and match[2] != "." else None
     return dt.date(year, b, a), swapped
+
+
+def _order(text: str) -> str:
+    """ "day" or "month" where a date with strokes shows which of them comes first, '' elsewhere."""
+    match = _XXY.search(text)
+    if not match or match[2] == "." or _YMD.search(text):
+        return ""
+    return "month" if int(match[3]) > 12 else "day" if int(match[1]) > 12 else ""
 
 
 def _month_of(match: re.Match[str]) -> int | None:

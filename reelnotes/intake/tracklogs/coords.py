@@ -56,7 +56,7 @@ def epoch_s(value: float) -> float | None:
 def speed_unit(header: str) -> str | None:
     """The speed unit that a header names (``speed_kn``, ``Speed (km/h)``), a key of SPEED_UNITS_MPS, or None."""
     tail = re.split(r"[(\[_ ,]", header.strip().lower(), maxsplit=1)
-    rest = tail[1].strip(" )]_") if len(tail) > 1 else ""
+    rest = tail[1].strip(" ()[]_") if len(tail) > 1 else ""
     for unit, words in _SPEED_WORDS.items():
         if rest in words or any(rest.endswith(f"{mark}{word}") for word in words for mark in (" ", "_", "(")):
             return unit
