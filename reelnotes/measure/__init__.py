@@ -1,0 +1,34 @@
+"""Lengths of fish from clips that show a measuring board.
+
+The board's geometry:
+
+    board_model    a board ready to be looked for, and rasters of its plane
+    lens_model     a lens as arithmetic
+    find_board, find_markers, find_layout, find_print, match_print, refine   the board in a frame
+    scan           cheap looks through a clip, frames worth posing
+    pose, pose_fit, solve_lens   the camera against the board, frame by frame; the lens when none is given
+    posed, rectify the types handed on; frames drawn square on
+
+The fish on it:
+
+    stack          many frames as one picture of the board's plane
+    board_match    what the empty board would look like under this light
+    outline        what the board does not explain
+    fish_piece     which piece is the fish; what forbids a length
+    matte          the share of fish in each pixel
+    landmarks      tail tip and fork below the pixel
+    tail           the tail's end in close-up
+    parallax       height above the board taken out
+    budget         the sum of doubts (JCGM 100:2008)
+    fish           all of these in a row
+    verdict        measured, check or refused
+    evidence       the picture that shows it
+    limits         a length against the angler's own limits
+    measure_clip   the verbs
+    bench          boards, enrolment and calibration, outside any trip
+"""
+
+from reelnotes.measure.limits import limit_notes
+from reelnotes.measure.measure_clip import ClipMeasure, measure_clip, measure_clips, write_evidence
+
+__all__ = ["ClipMeasure", "limit_notes", "measure_clip", "measure_clips", "write_evidence"]

@@ -1,0 +1,95 @@
+"""What the camera would see where nothing lies on the board: its picture under this light, through this camera.
+
+The picture is taken to the camera's colours by a smooth colour map (ten terms a channel: tone curve,
+white balance and cross-talk in one), and to the light of each place by a slowly varying gain a channel. Both are
+fitted in turns by iteratively reweighted least squares with a redescending weight (Beaton and Tukey
+1974; Holland and Welsch 1977), which lets fish, hands, stains and glare drop out of the fit by themselves.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.stack import Mask, Picture
+
+# Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
+_ROUNDS = ((60, 120), (45, 80), (35, 60), (28, 40), (22, 30), (18, 25), (15, 20), (14, 18))
+_PRIOR = np.array([1e-6, 5e-5, 5e-5, 5e-5, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3])
+
+
+@dataclass(frozen=True, eq=False)
+class BoardMatch:
+    """The empty board as this camera would show it.
+
+    colours  (10, 3) the colour map's coefficients
+    gain     (h, w, 3) float32, the light of each place, on the raster it was fitted on
+    expected (h, w, 3) float32 BGR
+    trust    (h, w) float32, 0..1: how well the pixel agrees with the board
+    """
+
+    colours: NDArray[np.float64]
+    gain: Picture
+    expected: Picture
+    trust: NDArray[np.float32]
+
+
+def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_mm: float) -> BoardMatch:
+    """Fit the board's picture to what was seen.
+
+    image    (h, w, 3) float32 BGR as seen; picture (h, w, 3) the empty board on the same raster
+    where    (h, w) True where the board's surface should be in sight
+    """
+    terms = colour_terms(picture)
+    start = where * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
+    weight, gain = start.astype(np.float32), np.ones_like(image)
+    colours, plain = np.zeros((10, 3)), image
+    for half, light_mm in _ROUNDS:
+        colours = _fit_colours(terms, image, gain, weight)
+        plain = np.clip(terms @ colours.astype(np.float32), 2.0, 400.0)
+        off = np.sqrt(((image - np.minimum(plain * gain, 255.0)) ** 2).sum(axis=-1))
+        weight = (start / (1.0 + (off / half) ** 4)).astype(np.float32)
+        gain = _smooth_gain(image, plain, weight, light_mm * px_per_mm)
+    return BoardMatch(colours, gain, np.minimum(plain * gain, 255.0).astype(np.float32), weight)
+
+
+def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Picture:
+    """The expected picture on another raster, from the board's picture and the gain on that raster."""
+    plain = np.clip(colour_terms(picture) @ match.colours.astype(np.float32), 2.0, 400.0)
+    return np.minimum(plain * gain, 255.0).astype(np.float32)
+
+
+def colour_terms(picture: NDArray[np.uint8]) -> Picture:
+    """(h, w, 3) BGR -> (h, w, 10): one, the channels, their squares, their products."""
+    p = picture.astype(np.float32) / 255.0
+    b, g, r = p[..., 0], p[..., 1], p[..., 2]
+    return np.stack([np.ones_like(b), b, g, r, b * b, g * g, r * r, b * g, g * r, b * r], axis=-1)
+
+
+def _fit_colours(terms: Picture, image: Picture, gain: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
+    used = weight > 1e-3
+    w = weight[used].astype(np.float64)
+    a, columns = terms[used].astype(np.float64), []
+    for channel in range(3):
+        x = a * gain[..., channel][used][:, None]
+        normal = (x * w[:, None]).T @ x
+        normal[np.diag_indices(10)] += _PRIOR * max(w.sum(), 1.0)
+        columns.append(np.linalg.solve(normal, (x * w[:, None]).T @ image[..., channel][used]))
+    return np.stack(columns, axis=-1)
+
+
+def _smooth_gain(image: Picture, plain: Picture, weight: NDArray[np.float32], sigma_px: float) -> Picture:
+    """Light smoothed over ``sigma_px``, from trusted pixels; where there are none, from farther away.
+
+    Worked at a quarter of the size or less: the light is smooth, and large blurs are dear.
+    """
+    h, w = weight.shape
+    step = max(1, int(sigma_px / 6))
+    size = (max(8, w // step), max(8, h // step))
+    ratio = np.log(np.clip(image, 3.0, None) / plain) * weight[..., None]
+    small = cv2.resize(np.dstack([ratio, weight]), size, interpolation=cv2.INTER_AREA)
+    near = cv2.GaussianBlur(small, (0, 0), sigma_px / step)
+    wide = cv2.GaussianBlur(small, (0, 0), 4 * sigma_px / step)
+    log_gain = (near[..., :3] + 0.03 * wide[..., :3]) / (near[..., 3:] + 0.03 * wide[..., 3:] + 1e-6)
+    return cv2.resize(np.exp(log_gain), (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)

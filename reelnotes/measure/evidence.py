@@ -1,0 +1,111 @@
+"""The picture that shows a length: the frame, the board's grid through the lens, nose, fork and tail, the interval."""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from reelnotes.measure.fish import Fish
+from reelnotes.measure.limits import CAUTION
+from reelnotes.measure.posed import PosedClip, PosedFrame
+from reelnotes.records.lengths import FishLength
+
+WIDE_PX = 1280
+_GRID, _MARK, _FORK, _INK = (255, 255, 255), (255, 64, 48), (64, 200, 255), (16, 16, 16)
+
+
+def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength) -> bytes:
+    """PNG bytes, about 1280 px wide: the sharpest frame with the grid, the marks and the words of ``row``."""
+    frame = max(clip.frames, key=lambda f: f.sharpness)
+    height, width = frame.image.shape[:2]
+    scale = WIDE_PX / max(width, height)
+    method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+    base = cv2.resize(frame.image, (round(width * scale), round(height * scale)), interpolation=method)
+    picture = Image.fromarray(cv2.cvtColor(base, cv2.COLOR_BGR2RGB))
+    overlay = Image.new("RGBA", picture.size, (0, 0, 0, 0))
+    _grid(ImageDraw.Draw(overlay), clip, frame, scale)
+    if fish is not None:
+        _marks(ImageDraw.Draw(overlay), fish, frame, scale)
+    picture = Image.alpha_composite(picture.convert("RGBA"), overlay)
+    return _encoded(np.asarray(_captioned(picture, row).convert("RGB")))
+
+
+def _grid(draw: ImageDraw.ImageDraw, clip: PosedClip, frame: PosedFrame, scale: float) -> None:
+    """Lines every 50 mm along and across, numbered in centimetres at every 100 mm."""
+    length, width = clip.board.length_mm, clip.board.width_mm
+    along, across = np.linspace(0, length, 60), np.linspace(0, width, 20)
+    for x in np.arange(0.0, length + 1e-6, 50.0):
+        strong = x % 100 < 1
+        _line(draw, frame, scale, np.stack([np.full_like(across, x), across], axis=-1), 2 if strong else 1, 170 if strong else 80)
+        if strong:
+            at = _to_px(frame, scale, np.array([[x, width, 0.0]]))[0]
+            if np.all(np.isfinite(at)):
+                draw.text((at[0], at[1]), f"{x / 10:.0f}", fill=(*_GRID, 255), font=_font(20), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
+    for y in (0.0, width):
+        _line(draw, frame, scale, np.stack([along, np.full_like(along, y)], axis=-1), 2, 170)
+
+
+def _line(draw: ImageDraw.ImageDraw, frame: PosedFrame, scale: float, mm: NDArray[np.float64], wide: int, alpha: int) -> None:
+    px = _to_px(frame, scale, mm)
+    px = px[np.isfinite(px).all(axis=1)]
+    if len(px) > 1:
+        draw.line([tuple(p) for p in px], fill=(*_GRID, alpha), width=wide)
+
+
+def _marks(draw: ImageDraw.ImageDraw, fish: Fish, frame: PosedFrame, scale: float) -> None:
+    for name, point, colour in (("nose", fish.nose, _MARK), ("fork", fish.fork, _FORK), ("tail", fish.tail, _MARK)):
+        at = _to_px(frame, scale, np.array([point]))[0]
+        if not np.all(np.isfinite(at)):
+            continue
+        x, y = at
+        draw.ellipse((x - 9, y - 9, x + 9, y + 9), outline=(*colour, 255), width=3)
+        draw.line((x - 16, y, x + 16, y), fill=(*colour, 255), width=1)
+        draw.line((x, y - 16, x, y + 16), fill=(*colour, 255), width=1)
+        draw.text((x, y - 28), name, fill=(*colour, 255), font=_font(22), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
+
+
+def _captioned(picture: Image.Image, row: FishLength) -> Image.Image:
+    """A band below the picture: the interval in big type, what it is, and the caution."""
+    band = 150
+    out = Image.new("RGBA", (picture.width, picture.height + band), (*_INK, 255))
+    out.paste(picture, (0, 0))
+    draw, top = ImageDraw.Draw(out), picture.height
+    size = 52 if picture.width > 900 else 34
+    draw.text((16, top + 8), _headline(row), fill="white", font=_font(size))
+    draw.text((16, top + 72), _fitted(_subline(row), picture.width, 24), fill=(200, 200, 200), font=_font(24))
+    draw.text((16, top + 110), _fitted(CAUTION[0].upper() + CAUTION[1:] + ".", picture.width, 20), fill=(255, 210, 120), font=_font(20))
+    return out
+
+
+def _headline(row: FishLength) -> str:
+    if row.total_length_mm is None or row.low_mm is None or row.high_mm is None:
+        return "no length"
+    text = f"{row.total_length_mm / 10:.1f} cm  ({row.low_mm / 10:.1f} – {row.high_mm / 10:.1f})"
+    return text if row.verdict == "measured" else text + "  check"
+
+
+def _subline(row: FishLength) -> str:
+    if row.verdict != "measured":
+        return row.reason
+    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else ""
+    return f"{row.measure}{fork}; 95 % interval; {row.board}"
+
+
+def _fitted(text: str, width: int, size: int) -> str:
+    room = width - 32
+    while text and _font(size).getlength(text) > room:
+        text = text[:-2].rstrip() + "…" if not text.endswith("…") else text[:-3].rstrip() + "…"
+    return text
+
+
+def _font(size: int) -> ImageFont.FreeTypeFont | ImageFont.ImageFont:
+    return ImageFont.load_default(size)
+
+
+def _to_px(frame: PosedFrame, scale: float, mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Board millimetres to pixels of the scaled picture (centres of pixels stay centres)."""
+    return (frame.board_to_px(mm) + 0.5) * scale - 0.5
+
+
+def _encoded(rgb: NDArray[np.uint8]) -> bytes:
+    return cv2.imencode(".png", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_PNG_COMPRESSION, 6])[1].tobytes()

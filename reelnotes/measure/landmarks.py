@@ -1,0 +1,143 @@
+"""Tail tip, fork and nose in a picture of the board's plane: where their outlines appear, before any correction for height."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import least_squares
+from scipy.special import erf
+
+from reelnotes.measure.board_model import Raster
+
+NEEDLE_MM = 0.75  # a lobe ends where it is still this wide: what lies beyond, neither eye nor camera sees
+
+Share = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True)
+class Tail:
+    """The tail's end as it appears on the board's plane, millimetres.
+
+    tip_x, tip_y    the longer lobe's tip, where it is still 0.75 mm wide
+    fork_x, fork_y  the end of the middle rays
+    tip_fit_mm      root mean square misfit of the lobe's width against its model
+    notched         True for a forked tail, False for a straight or rounded one
+    span_mm         across the tail, lobe to lobe
+    """
+
+    tip_x: float
+    tip_y: float
+    fork_x: float
+    fork_y: float
+    tip_fit_mm: float
+    notched: bool
+    span_mm: float
+
+
+def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
+    """Tail tip and fork from the share of fish in a window around the tail's end.
+
+    share    (h, w); rows run across the fish, columns along it, the tail's end to the right
+    blur_px  standard deviation of the picture's blur, in raster pixels
+    None when the window shows no tail's end.
+    """
+    edge = trailing_edge(share)
+    rows = np.flatnonzero(np.isfinite(edge))
+    if len(rows) < 3:
+        return None
+    tip_row = int(rows[np.argmax(edge[rows])])
+    fork_row, fork_u, notched = _fork(edge, rows, tip_row, raster.px_per_mm)
+    upper, lower = _lobe_rows(share, edge, rows, tip_row, fork_row, notched, raster.px_per_mm)
+    fit = _fit_tip(share[upper : lower + 1].sum(axis=0) / raster.px_per_mm, edge[tip_row], raster.px_per_mm, blur_px)
+    if fit is None:
+        return None
+    tip_u, misfit = fit
+    tip, fork = raster.to_mm(np.array([[tip_u, tip_row], [fork_u, fork_row]]))
+    return Tail(tip[0], tip[1], fork[0], fork[1], misfit, notched, (rows[-1] - rows[0]) / raster.px_per_mm)
+
+
+def trailing_edge(share: Share) -> NDArray[np.float64]:
+    """For each row the column of the last crossing from fish (share over a half) to board; NaN where there is none."""
+    h, w = share.shape
+    edge = np.full(h, np.nan)
+    over = share >= 0.5
+    for row in np.flatnonzero(over.any(axis=1)):
+        u = w - 1 - int(np.argmax(over[row, ::-1]))
+        if u >= w - 1:
+            continue
+        a, b = float(share[row, u]), float(share[row, u + 1])
+        edge[row] = u + (a - 0.5) / max(a - b, 1e-6)
+    return edge
+
+
+def _fork(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, px_per_mm: float) -> tuple[int, float, bool]:
+    """The end of the middle rays: the bottom of the notch between the lobes, or the middle of a straight edge."""
+    top, bottom = int(rows[0]), int(rows[-1])
+    filled = np.interp(np.arange(len(edge)), rows, edge[rows])
+    best = (0.0, (top + bottom) // 2)
+    # The notch: the row with the greatest drop below the lower of the two lobes beside it.
+    left_max = np.maximum.accumulate(filled[top : bottom + 1])
+    right_max = np.maximum.accumulate(filled[top : bottom + 1][::-1])[::-1]
+    drop = np.minimum(left_max, right_max) - filled[top : bottom + 1]
+    k = int(np.argmax(drop))
+    best = (float(drop[k]), top + k)
+    notched = best[0] > max(2.5, 0.12 * (bottom - top))
+    if notched:
+        near = slice(max(best[1] - 1, top), min(best[1] + 2, bottom + 1))
+        return best[1], float(np.mean(filled[near])), True
+    # No notch: the edge at the middle of the tail's breadth, over the rows whose edge lies near the tail's end.
+    end = rows[edge[rows] > edge[tip_row] - 0.25 * max(bottom - top, 4)]
+    middle = int(round((end[0] + end[-1]) / 2))
+    near = slice(max(middle - 2, top), min(middle + 3, bottom + 1))
+    return middle, float(np.median(filled[near])), False
+
+
+def _lobe_rows(
+    share: Share, edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, fork_row: int, notched: bool, px_per_mm: float
+) -> tuple[int, int]:
+    """First and last row that belong to the lobe with the tip, with a little board on either side."""
+    spare = 3
+    top, bottom = max(int(rows[0]) - spare, 0), min(int(rows[-1]) + spare, len(edge) - 1)
+    if not notched:
+        return top, bottom
+    return (top, fork_row) if tip_row < fork_row else (fork_row, bottom)
+
+
+def _fit_tip(width_mm: NDArray[np.float64], edge_u: float, px_per_mm: float, blur_px: float) -> tuple[float, float] | None:
+    """Column where the lobe is NEEDLE_MM wide: its width is taken as a (u0 - u)^p, blurred along u, and fitted.
+
+    The power p is 1 for a wedge, near 1/2 for a round end, small for one cut straight: one law for all tails.
+    Returns (column, misfit in mm) or None when there is too little to fit.
+    """
+    reach = max(5.0, 6.0 * px_per_mm, 4.0 * blur_px)
+    first = max(int(edge_u - reach), 0)
+    last = min(int(np.ceil(edge_u + max(4.0, 3 * blur_px))), len(width_mm) - 1)
+    if last - first < 6:
+        return None
+    u, seen = np.arange(first, last + 1), width_mm[first : last + 1]
+    nodes = np.linspace(-2.5, 2.5, 21)
+    kernel = np.exp(-(nodes**2) / 2) / np.exp(-(nodes**2) / 2).sum()
+
+    def model(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
+        end, size, power = parameters
+        run = np.clip(end - (u[:, None] + nodes * blur_px), 0.0, None)
+        return size * (np.maximum(run, 1e-9) ** power * (run > 0)) @ kernel
+
+    scale = max(float(np.max(seen)), 0.5)
+    start = np.array([edge_u + 1.0, scale / reach**0.7, 0.7])
+    bounds = ([edge_u - 4 * blur_px - 2, 1e-3, 0.08], [edge_u + max(6.0, 3 * px_per_mm, 4 * blur_px), 10 * scale, 2.5])
+    spread = 0.05 * scale + 0.03 * seen  # small widths matter most: they lie nearest to the tip
+
+    def misfit(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
+        return (model(parameters) - seen) / spread
+
+    fit = least_squares(misfit, np.clip(start, *bounds), bounds=bounds, loss="soft_l1")
+    end, size, power = fit.x
+    back = (NEEDLE_MM / size) ** (1.0 / power)
+    tip = end - min(back, reach / 2)  # a law that puts the tip far inside the lobe has not been fitted to a tip
+    return float(tip), float(np.sqrt(np.mean((model(fit.x) - seen) ** 2)))
+
+
+def edge_blur(sigma_px: float, u: NDArray[np.float64]) -> NDArray[np.float64]:
+    """A unit step blurred by a Gaussian: 1 far left, 1/2 at 0, 0 far right."""
+    return 0.5 * (1.0 - erf(u / (np.sqrt(2.0) * sigma_px)))

@@ -1,0 +1,124 @@
+"""The verbs of this room: a clip or a photo -> the fish on its board, and a whole trip's clips the same way."""
+
+import hashlib
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from reelnotes.measure.budget import interval
+from reelnotes.measure.evidence import evidence_png
+from reelnotes.measure.fish import Fish, measure_fish
+from reelnotes.measure.pose import pose_clip
+from reelnotes.measure.posed import PosedClip
+from reelnotes.measure.verdict import verdict
+from reelnotes.media.writing import write_bytes
+from reelnotes.records.boards import Board, Lens
+from reelnotes.records.clips import Clip
+from reelnotes.records.folder import TripFolder
+from reelnotes.records.lengths import FishLength
+from reelnotes.records.problems import Refusal, UnreadableError
+
+log = logging.getLogger(__name__)
+
+Progress = Callable[[float, str], None]
+
+
+@dataclass(frozen=True, slots=True)
+class ClipMeasure:
+    """What one clip told: its rows, and a PNG for each (None where there is no picture to show).
+
+    board_seen  False when no known board was in sight; a trip then lists no row for the clip
+    """
+
+    lengths: tuple[FishLength, ...]
+    pictures: tuple[bytes | None, ...]
+    board_seen: bool
+
+
+def measure_clip(
+    path: Path, *, clip_name: str, boards: Sequence[Board], lens: Lens | None, progress: Progress | None = None
+) -> ClipMeasure:
+    """Measure the fish that lies on a board in a clip or a photo; always at least one row, if only a refusal.
+
+    A pure function of the file's content, the boards and the lens. ``lens`` None: it is solved from the board.
+    Raises UnreadableError when the file cannot be opened.
+    """
+    tell = progress or (lambda share, what: None)
+    posed = pose_clip(path, boards, lens, progress=lambda share, what: tell(0.7 * share, what))
+    if isinstance(posed, Refusal):
+        return ClipMeasure((FishLength(clip_name, 0.0, 0.0, "refused", posed.reason),), (None,), False)
+    tell(0.7, "outlining the fish")
+    made = measure_posed(posed, clip_name)
+    tell(1.0, "done")
+    return made
+
+
+def measure_posed(posed: PosedClip, clip_name: str) -> ClipMeasure:
+    """The same from frames whose camera is known already."""
+    fish = measure_fish(posed)
+    row = _row(posed, fish, clip_name)
+    return ClipMeasure((row,), (evidence_png(posed, fish if isinstance(fish, Fish) else None, row),), True)
+
+
+def measure_clips(folder: TripFolder, progress: Progress | None = None) -> tuple[ClipMeasure, ...]:
+    """Measure every usable clip of a trip in which a known board is in sight, in the folder's order."""
+    tell = progress or (lambda share, what: None)
+    usable = [clip for clip in folder.clips if clip.usable]
+    found = []
+    for i, clip in enumerate(usable):
+        tell(i / len(usable), clip.name)
+        try:
+            made = measure_clip(clip.path, clip_name=clip.name, boards=folder.boards, lens=lens_of(clip, folder))
+        except UnreadableError as fault:
+            log.warning("%s", fault)
+            continue
+        if made.board_seen:
+            found.append(made)
+    tell(1.0, "done")
+    return tuple(found)
+
+
+def lens_of(clip: Clip, folder: TripFolder) -> Lens | None:
+    """The calibrated lens of a clip's camera, or None."""
+    for camera in folder.settings.camera:
+        if camera.name == clip.camera and camera.lens:
+            return folder.lenses.get(camera.lens)
+    return None
+
+
+def write_evidence(measured: Iterable[ClipMeasure], out: Path) -> tuple[FishLength, ...]:
+    """Write the evidence pictures into ``out/frames`` and return all rows with the pictures' places in them."""
+    rows = []
+    for clip in measured:
+        for row, png in zip(clip.lengths, clip.pictures, strict=True):
+            if png is None:
+                rows.append(row)
+                continue
+            target = out / "frames" / f"{_stem(row.clip)}.png"
+            write_bytes(target, png)
+            rows.append(replace(row, evidence=target.relative_to(out)))
+    return tuple(rows)
+
+
+def _stem(clip: str) -> str:
+    """A file name for a clip's picture: its own, and a few letters that keep two of the same name apart."""
+    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in Path(clip).with_suffix("").as_posix())
+    return f"{stem}-{hashlib.sha256(clip.encode()).hexdigest()[:4]}"
+
+
+def _row(posed: PosedClip, fish: Fish | Refusal, clip_name: str) -> FishLength:
+    rms = sorted(frame.rms_px for frame in posed.frames)[len(posed.frames) // 2]
+    row = FishLength(
+        clip_name, posed.span[0], posed.span[1], "refused", board=posed.board.name, lens_from=posed.lens_from,
+        reprojection_rms_px=rms,
+    )  # fmt: skip
+    if isinstance(fish, Refusal):
+        return replace(row, reason=fish.reason)
+    low, high = interval(fish.total_mm, fish.u_mm)
+    judged, reason = verdict(fish.total_mm, low, high, fish.doubts)
+    return replace(
+        row, start_s=fish.frames[0].time_s, end_s=fish.frames[-1].time_s, verdict=judged, reason=reason,
+        total_length_mm=fish.total_mm, fork_length_mm=fish.fork_mm, u_mm=fish.u_mm, low_mm=low, high_mm=high,
+        u_fork_mm=fish.u_fork_mm, frames_used=len(fish.frames), budget=fish.budget,
+    )  # fmt: skip

@@ -1,0 +1,114 @@
+"""The fish against the board: what of the picture the empty board does not explain, and which piece of it is the fish.
+
+No colour is assumed of the fish. A pixel speaks for "something lies here" by how far it is from what the
+board would show there, in units of what noise, a small misfit of the print and uneven light could do.
+"""
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_match import BoardMatch, match_board
+from reelnotes.measure.board_model import BoardModel
+from reelnotes.measure.stack import Mask, Picture, Stack
+
+SMALLEST_FISH_MM = 60.0
+
+
+@dataclass(frozen=True, eq=False)
+class Blob:
+    """One connected piece that is not board: its mask on the raster, and its box in board millimetres."""
+
+    mask: Mask
+    x_low_mm: float
+    x_high_mm: float
+    y_low_mm: float
+    y_high_mm: float
+    area_mm2: float
+    touches_sides: float  # how much of its outline (mm) lies on the board's long edges
+    elongation: float  # length over width of the smallest turned box
+
+    @property
+    def length_mm(self) -> float:
+        """Extent along the board."""
+        return self.x_high_mm - self.x_low_mm
+
+
+@dataclass(frozen=True, eq=False)
+class Outline:
+    """What lies on the board, coarsely.
+
+    score  (h, w) float32: distance from the empty board in units of what may be by chance
+    blobs  the pieces, largest first
+    """
+
+    match: BoardMatch
+    score: NDArray[np.float32]
+    on_board: Mask
+    blobs: tuple[Blob, ...]
+
+
+def find_outline(stack: Stack, model: BoardModel) -> Outline:
+    """Match the board's picture to the stack and collect the pieces that it does not explain."""
+    scale = stack.raster.px_per_mm
+    on_board = model.on_board(stack.raster) & stack.seen
+    picture = model.picture_on(stack.raster)
+    match = match_board(stack.image, picture, on_board, scale)
+    score = strangeness(stack.image, match.expected, stack.noise, on_board)
+    mask = _grown(score) & on_board
+    mask = _tidied(mask, scale)
+    return Outline(match, score, on_board, tuple(_blobs(mask, stack, model)))
+
+
+def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
+    """(h, w) residual over its tolerance: noise, half a pixel of misfit of the print, and a tenth of the light."""
+    off = np.sqrt(((image - expected) ** 2).mean(axis=-1))
+    level = expected.mean(axis=-1)
+    blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
+    slope = np.hypot(cv2.Sobel(blurred, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(blurred, cv2.CV_32F, 0, 1, scale=0.125)).max(axis=-1)
+    tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * noise
+    smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
+    return np.where(where, smooth / tolerance, 0.0).astype(np.float32)
+
+
+def _grown(score: NDArray[np.float32]) -> Mask:
+    """Hysteresis: pixels a little strange that hang together with very strange ones."""
+    count, labels = cv2.connectedComponents((score > 1.0).astype(np.uint8), connectivity=8)
+    keep = np.zeros(count, bool)
+    keep[np.unique(labels[score > 2.0])] = True
+    keep[0] = False
+    return keep[labels]
+
+
+def _tidied(mask: Mask, px_per_mm: float) -> Mask:
+    """Small gaps closed, holes filled, specks and thin threads removed."""
+    close = max(1, round(2.5 * px_per_mm))
+    ring = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * close + 1, 2 * close + 1))
+    framed = cv2.copyMakeBorder(mask.astype(np.uint8), close, close, close, close, cv2.BORDER_CONSTANT)
+    closed = cv2.morphologyEx(framed, cv2.MORPH_CLOSE, ring)[close:-close, close:-close]
+    outer, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    filled = np.zeros_like(closed)
+    cv2.drawContours(filled, outer, -1, 1, cv2.FILLED)
+    thin = max(1, round(1.0 * px_per_mm))
+    return cv2.morphologyEx(filled, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * thin + 1, 2 * thin + 1))) > 0
+
+
+def _blobs(mask: Mask, stack: Stack, model: BoardModel) -> list[Blob]:
+    scale, board = stack.raster.px_per_mm, model.board
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
+    found = []
+    for i in range(1, count):
+        area = stats[i, cv2.CC_STAT_AREA] / scale**2
+        if area < 150.0:
+            continue
+        piece = labels == i
+        v, u = np.nonzero(piece)
+        low, high = stack.raster.to_mm(np.array([u.min(), v.max()])), stack.raster.to_mm(np.array([u.max(), v.min()]))
+        y = stack.raster.to_mm(np.stack([u, v], axis=-1))[:, 1]
+        sides = float(((y < 1.5 / scale) | (y > board.width_mm - 1.5 / scale)).sum()) / scale
+        box = cv2.minAreaRect(np.stack([u, v], axis=-1).astype(np.float32))[1]
+        elongation = max(box) / max(min(box), 1.0)
+        found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation))
+    return sorted(found, key=lambda blob: -blob.area_mm2)

@@ -1,0 +1,56 @@
+"""Many frames of one board, laid on each other: noise, drops of glint and blur go down, the fish stays.
+
+Frames are drawn on one raster of the board's plane and combined by a median, so that what moves
+(a hand in passing, a glint) or is hidden in some of them leaves no trace.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_model import Raster
+from reelnotes.measure.posed import PosedFrame
+from reelnotes.measure.rectify import warp
+
+Picture = NDArray[np.float32]
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, eq=False)
+class Stack:
+    """Several frames as one picture of the board's plane.
+
+    image      (h, w, 3) float32 BGR, 0..255
+    seen       (h, w) True where at least half of the frames reach
+    noise      (h, w) float32: how far single frames scatter about the picture (standard deviation of a channel)
+    camera_mm  (3,) the mean camera centre in board axes
+    frames     how many frames went in
+    """
+
+    image: Picture
+    seen: Mask
+    noise: NDArray[np.float32]
+    raster: Raster
+    camera_mm: NDArray[np.float64]
+    frames: int
+
+
+def stack_frames(frames: Sequence[PosedFrame], raster: Raster) -> Stack:
+    """Draw the frames on ``raster`` and take the median of each pixel; ``frames`` must not be empty."""
+    drawn = [warp(frame.image, frame.lens, frame.R, frame.t, raster) for frame in frames]
+    seen = np.mean([reach for _, reach in drawn], axis=0) >= 0.5
+    layers = np.stack([picture for picture, _ in drawn])
+    image = np.median(layers, axis=0).astype(np.float32)
+    spread = np.median(np.abs(layers.astype(np.float32).mean(-1) - image.mean(-1)), axis=0) * 1.4826
+    camera = np.mean([frame.camera_mm for frame in frames], axis=0)
+    return Stack(image, seen, spread.astype(np.float32), raster, camera, len(frames))
+
+
+def spread_pick(frames: Sequence[PosedFrame], most: int) -> list[PosedFrame]:
+    """At most ``most`` of the frames, the sharpest of each of as many equal stretches of the clip."""
+    if len(frames) <= most:
+        return list(frames)
+    stretches = np.array_split(np.arange(len(frames)), most)
+    return [frames[max(part, key=lambda i: frames[i].sharpness)] for part in stretches]

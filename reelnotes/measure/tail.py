@@ -1,0 +1,112 @@
+"""The tail's end, close up: a fine window around it, matched anew, measured on all frames and on parts of them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_match import expect
+from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.landmarks import Tail, find_tail
+from reelnotes.measure.matte import share_of_fish
+from reelnotes.measure.outline import Outline
+from reelnotes.measure.posed import PosedFrame
+from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
+
+_GROUPS = 4
+
+
+@dataclass(frozen=True, eq=False)
+class TailView:
+    """The tail in close-up.
+
+    tail     from all frames
+    parts    the same from interleaved parts of the frames, for the scatter
+    share    (h, w) share of fish on ``stack.raster``
+    blur_mm  standard deviation of the picture's blur, measured on the print where there is some
+    """
+
+    tail: Tail
+    parts: tuple[Tail, ...]
+    share: NDArray[np.float32]
+    stack: Stack
+    blur_mm: float
+
+
+def view_tail(
+    frames: Sequence[PosedFrame], model: BoardModel, coarse: Raster, outline: Outline, mask: Mask, native_px_per_mm: float
+) -> TailView | None:
+    """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there."""
+    raster = _window(coarse, mask, native_px_per_mm)
+    fish = _onto(mask.astype(np.float32), coarse, raster) > 0.5
+    whole = stack_frames(frames, raster)
+    picture, blur_px = _expected(whole, model, outline, coarse, fish)
+    share = _share(whole.image, picture, fish, whole.seen & model.on_board(raster))
+    tail = find_tail(share, raster, blur_px)
+    if tail is None:
+        return None
+    parts = []
+    for part in range(min(_GROUPS, len(frames))):
+        some = stack_frames(frames[part::_GROUPS], raster)
+        found = find_tail(_share(some.image, picture, fish, some.seen & model.on_board(raster)), raster, blur_px)
+        if found is not None:
+            parts.append(found)
+    return TailView(tail, tuple(parts), share, whole, blur_px / raster.px_per_mm)
+
+
+def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
+    v, u = np.nonzero(mask)
+    mm = coarse.to_mm(np.stack([u, v], axis=-1))
+    low, high = mm[:, 0].min(), mm[:, 0].max()
+    start = high - max(0.28 * (high - low), 30.0)
+    rows = mm[mm[:, 0] > start, 1]
+    scale = float(np.clip(1.6 * native_px_per_mm, 1.0, 5.0))
+    top, bottom = rows.max() + 12.0, rows.min() - 12.0
+    return Raster(scale, start, top, int((high + 20.0 - start) * scale), int((top - bottom) * scale))
+
+
+def _onto(values: NDArray[np.float32], source: Raster, target: Raster) -> NDArray[np.float32]:
+    """Resample a picture on one raster to another (same height above the board)."""
+    u, v = np.meshgrid(np.arange(target.width_px), np.arange(target.height_px))
+    px = source.to_px(target.to_mm(np.stack([u, v], axis=-1))).astype(np.float32)
+    return cv2.remap(values, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
+
+
+def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster, fish: Mask) -> tuple[Picture, float]:
+    """The empty board in the window, blurred as the frames are, its light corrected from the board around the tail."""
+    raster = whole.raster
+    sharp = expect(outline.match, model.picture_on(raster), _onto(outline.match.gain, coarse, raster))
+    around = cv2.dilate(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(3 * raster.px_per_mm))) == 0
+    board = around & whole.seen & model.on_board(raster)
+    best, blur_px = None, 0.7 * raster.px_per_mm
+    for sigma in np.array([0.4, 0.6, 0.8, 1.0, 1.3, 1.7, 2.2, 2.8, 3.6]) * max(1.0, raster.px_per_mm / 2):
+        trial = cv2.GaussianBlur(sharp, (0, 0), float(sigma))
+        trial = trial + _light_left(whole.image - trial, board, 10 * raster.px_per_mm)
+        off = np.abs(whole.image - trial).mean(axis=-1)[board]
+        misfit = float(np.mean(np.minimum(off, 25.0))) if len(off) else 0.0
+        if best is None or misfit < best[0]:
+            best, blur_px = (misfit, trial), float(sigma)
+    assert best is not None
+    return best[1].astype(np.float32), blur_px
+
+
+def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
+    """What is left of uneven light, smoothed from the board around the fish; stains and drops weigh little."""
+    weight = np.where(where, 1.0 / (1.0 + (np.abs(off).max(axis=-1) / 15.0) ** 4), 0.0).astype(np.float32)
+    smooth = cv2.GaussianBlur(np.dstack([off * weight[..., None], weight]), (0, 0), sigma_px)
+    return (smooth[..., :3] / (smooth[..., 3:] + 0.02)).astype(np.float32)
+
+
+def _share(image: Picture, expected: Picture, fish: Mask, where: Mask) -> NDArray[np.float32]:
+    """Share of fish, in the piece that hangs together with the fish."""
+    share = share_of_fish(image, expected, fish, 4.0)
+    share = np.where(where, share, 0.0).astype(np.float32)
+    _, labels = cv2.connectedComponents((share > 0.4).astype(np.uint8), connectivity=8)
+    inside = labels[fish & (share > 0.5)]
+    if len(inside) == 0:
+        return np.zeros_like(share)
+    main = int(np.bincount(inside[inside > 0]).argmax()) if (inside > 0).any() else 0
+    near = cv2.dilate((labels == main).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
+    return np.where(near & (main > 0), share, 0.0).astype(np.float32)
