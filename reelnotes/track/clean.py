@@ -8,7 +8,7 @@ import pandas as pd
 from reelnotes.records.tracks import Track
 from reelnotes.track.geodesy import LocalFrame
 from reelnotes.track.legs import find_legs
-from reelnotes.track.outliers import remove_outliers
+from reelnotes.track.outliers import FASTEST_MPS, remove_outliers
 from reelnotes.track.smoothing import smooth_piece
 
 POINT_COLUMNS = (
@@ -76,6 +76,9 @@ def _smoothed(fixes: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     frame = LocalFrame(float(np.median(lat)), float(lon[len(lon) // 2]))
     places = frame.to_metres(lat, lon)
     speed, course = fixes["speed_mps"].to_numpy(float), fixes["course_deg"].to_numpy(float)
+    with np.errstate(invalid="ignore"):
+        speed = np.where((speed >= 0) & (speed <= FASTEST_MPS), speed, np.nan)
+        course = np.where(np.abs(course) <= 360.0, course, np.nan)
     piece = smooth_piece(t - t[0], places, _relative_sigma(fixes["hdop"].to_numpy(float)), speed, course)
     states = piece.states
     new_lat, new_lon = frame.to_degrees(states.position)

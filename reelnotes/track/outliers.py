@@ -106,7 +106,7 @@ def _longest_chain(frame: pd.DataFrame) -> np.ndarray:
     usual = float(np.median(step / took)) if len(step) else 0.0
     # Cut at every step that is merely odd, so that a false fix never stays tied to the good ones after it; what is
     # merely odd is joined again below.
-    leaps = step > 3 * usual * took + SPLIT_M
+    leaps = step > min(3 * usual, FASTEST_MPS) * took + SPLIT_M
     starts = np.concatenate([[0], np.flatnonzero(leaps) + 1])
     ends = np.append(starts[1:], len(t)) - 1
     weight = (ends - starts + 1).astype(float)

@@ -95,7 +95,7 @@ def _likeliest(fixes: Fixes, noise_m: float, psd: float) -> tuple[float, float]:
             if 0 <= at[0] + i < len(NOISE_GRID_M) and 0 <= at[1] + j < len(PSD_GRID)
         ]
         best = min(around, key=lambda place: cost(*place))
-        if cost(*best) >= cost(*at):
+        if not cost(*best) < cost(*at):
             return NOISE_GRID_M[at[0]], PSD_GRID[at[1]]
         at = best
 

@@ -294,3 +294,19 @@ def test_any_fixes_give_a_track_that_keeps_its_promises(rows: list[tuple[float, 
         assert position_at(track, (start + end) / 2) is None
     for k in range(0, len(t), 7):
         assert position_at(track, float(t[k])) is not None
+
+
+@pytest.mark.parametrize("mad", [np.inf, 1e200, -3.0, 1e6])
+def test_mad_speeds_and_courses_of_a_receiver_are_not_believed(mad: float) -> None:
+    t, metres, speed = way_of((120, 4.0, 0.0))
+    fixes = fixes_of(t, metres).assign(speed_mps=speed, course_deg=40.0)
+    fixes.loc[50:60, "speed_mps"] = mad
+    fixes.loc[70:75, "course_deg"] = mad
+    found, _ = speed_series(clean_track(fixes), START_S + t[5:-5])
+    assert np.abs(found - speed[5:-5]).max() < 0.5
+
+
+def test_a_receiver_that_gives_noise_leaves_next_to_nothing() -> None:
+    rng = np.random.default_rng(8)
+    track = clean_track(fixes_of(np.arange(500.0), rng.uniform(-5e4, 5e4, (500, 2))))
+    assert dict(track.dropped)["jump"] > 400
