@@ -33,6 +33,8 @@ ANSWER_S = (0.0, 1.0, 2.0, 3.0, 4.5, 6.0, 8.0)  # how long boats take to answer 
 POWERS = (0.35, 0.7, 1.0)  # log loudness against speed: from soon saturated to straight
 FIRST_BAND = 2  # from 160 Hz: below is wind
 LEAST_COVER = 0.7  # share of the footage that must lie on the track
+ROUGH_S = 30.0  # steps in which the track's reach is looked for
+LONGEST_TRACK_S = 30 * 86400.0
 LEAST_R = 0.75
 LEAST_SPEED_CHANGE_M_S = 1.5  # standard deviation of speed over the footage: less says nothing
 LEAST_LOUDNESS_CHANGE = 0.5  # standard deviation, nepers of power: about 2 dB
@@ -140,12 +142,13 @@ def _search(
     here = np.where(np.isfinite(loudness), speed[k : k + len(loudness)], np.nan)
     if best_r[k] < LEAST_R or np.nanstd(here) < LEAST_SPEED_CHANGE_M_S:
         return None
-    chance = coincidence(loudness, speed, k)
-    if chance > MOST_CHANCE:
-        log.info("engine noise: best correlation %.2f, but an unrelated track would fit as well (%.2g)", best_r[k], chance)
-        return None
     witnesses = _independent(loudness, here)
     likelihood = -0.5 * witnesses * np.log(1 - np.clip(best_r, 0, 0.999) ** 2)
+    # The two tests look at the changes and at the levels; they share the footage, so the second counts by its root.
+    chance = coincidence(loudness, speed, k) * math.sqrt(min(1.0, 100 * lonely(likelihood, k)))
+    if chance > MOST_CHANCE:
+        log.info("engine noise: best correlation %.2f, but an unrelated track might fit as well (%.2g)", best_r[k], chance)
+        return None
     away = np.abs(np.arange(len(best_r)) - k) * STEP_S > SAME_PEAK_S
     rivals = likelihood[away & np.isfinite(likelihood)]
     next_best = float(rivals.max()) if len(rivals) else 0.0
@@ -208,14 +211,28 @@ def _speeds(
 ) -> tuple[Floats, float] | tuple[None, float]:
     """Speeds on the step grid wherever the footage could lie, and the grid's first instant; None: no track there."""
     begin, end = window[0] + first_s, window[1] + first_s + len(loudness) * STEP_S
-    rough = np.arange(begin, end, 30.0)
-    known = np.flatnonzero(np.isfinite(speed_at(rough)))
-    if len(known) < 2:
+    known = _known(speed_at, begin, end)
+    if known is None:
         return None, begin
     reach = (1 - LEAST_COVER) * len(loudness) * STEP_S + 30.0 + len(loudness) * STEP_S
-    begin, end = max(begin, rough[known[0]] - reach), min(end, rough[known[-1]] + reach)
+    begin, end = max(begin, known[0] - reach), min(end, known[1] + reach)
+    if end - begin > LONGEST_TRACK_S:
+        log.warning("engine noise: the track spans %.0f days, too long for one trip", (end - begin) / 86400)
+        return None, begin
     times = begin + STEP_S * np.arange(max(len(loudness), int((end - begin) / STEP_S)))
     return np.asarray(speed_at(times), np.float64), begin
+
+
+def _known(speed_at: Callable[[Floats], Floats], begin: float, end: float) -> tuple[float, float] | None:
+    """First and last instant with a speed, to half a minute; looked for in pieces, for a window may be years wide."""
+    first = last = None
+    for low in np.arange(begin, end, ROUGH_S * 100_000):
+        times = np.arange(low, min(end, low + ROUGH_S * 100_000), ROUGH_S)
+        found = times[np.isfinite(speed_at(times))]
+        if len(found):
+            first = first if first is not None else float(found[0])
+            last = float(found[-1])
+    return None if first is None or last is None else (first, last)
 
 
 def masked_correlation(a: Floats, b: Floats) -> Floats:
@@ -265,6 +282,27 @@ def coincidence(loudness: Floats, speed: Floats, k: int) -> float:
     if sum(alike) < 2:
         return math.inf
     return max(1, places) * float(binom.sf(sum(alike) - 2, len(peaks) - 1, max(by_chance[0], float(np.mean(by_chance)))))
+
+
+def lonely(likelihood: Floats, k: int) -> float:
+    """How often the best of as many places would rise so far above the others by chance.
+
+    Heights of peaks have an exponential tail (extreme value theory); its scale is taken from the peaks above the
+    median of all those farther than SAME_PEAK_S from each other and from the best.
+    """
+    reach = round(SAME_PEAK_S / STEP_S)
+    height = np.where(np.isfinite(likelihood), likelihood, -1.0)
+    best = height[k]
+    height[max(0, k - reach) : k + reach + 1] = -1.0
+    peaks = []
+    while height[i := int(np.argmax(height))] >= 0:
+        peaks.append(height[i])
+        height[max(0, i - reach) : i + reach + 1] = -1.0
+    if len(peaks) < 6:
+        return 1.0
+    middle = float(np.median(peaks))
+    upper = np.array([peak - middle for peak in peaks if peak > middle])
+    return float(min(1.0, len(upper) * math.exp(-(best - middle) / max(1e-6, float(upper.mean())))))
 
 
 def _change(line: Floats) -> Floats:
