@@ -4,7 +4,7 @@ State of each axis: position and velocity. Both axes share one covariance, since
 east as north. Rauch, Tung & Striebel 1965; the discretised model is in Bar-Shalom, Li & Kirubarajan 2001, section 6.2.2.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from math import log
 
 import numpy as np
@@ -29,6 +29,7 @@ class Fixes:
     t_s         strictly increasing, shape (n,)
     places_m    east, north, shape (n, 2); place_var their variance per axis, m^2, shape (n,)
     velocities  the receiver's own velocity, shape (n, 2), NaN where not given; None without any. velocity_var, (m/s)^2
+    restless    how much livelier than usual the boat is on the way to each fix, shape (n,), >= 1; None: as usual all along
     """
 
     t_s: np.ndarray
@@ -36,13 +37,13 @@ class Fixes:
     place_var: np.ndarray
     velocities: np.ndarray | None = None
     velocity_var: float = 1.0
+    restless: np.ndarray | None = None
 
     def part(self, rows: "slice | np.ndarray") -> "Fixes":
         """Some of the fixes."""
         velocities = None if self.velocities is None else self.velocities[rows]
-        return replace(
-            self, t_s=self.t_s[rows], places_m=self.places_m[rows], place_var=self.place_var[rows], velocities=velocities
-        )
+        restless = None if self.restless is None else self.restless[rows]
+        return Fixes(self.t_s[rows], self.places_m[rows], self.place_var[rows], velocities, self.velocity_var, restless)
 
 
 # One fix's worth of filter: (state ahead, covariance ahead, state, covariance), as plain floats, which are several times
@@ -84,17 +85,18 @@ def smooth(fixes: Fixes, accel_psd: float) -> Smoothed:
     return Smoothed(state[:, [0, 2]], state[:, [1, 3]], np.maximum(spread[:, 0], 0.0), np.maximum(spread[:, 2], 0.0))
 
 
-def _forward(fixes: Fixes, q: float) -> tuple[list[_Step], float]:
+def _forward(fixes: Fixes, accel_psd: float) -> tuple[list[_Step], float]:
     """The Kalman filter: one _Step a fix, and the deviance."""
     t, east, north, r = fixes.t_s.tolist(), fixes.places_m[:, 0].tolist(), fixes.places_m[:, 1].tolist(), fixes.place_var.tolist()
     velocities = None if fixes.velocities is None else fixes.velocities.tolist()
+    restless = [1.0] * len(t) if fixes.restless is None else fixes.restless.tolist()
     rv, total = fixes.velocity_var, 0.0
     pe, ve, pn, vn = east[0], 0.0, north[0], 0.0
     a, b, c = r[0] * 100.0, 0.0, FIRST_SPEED_VARIANCE
     steps: list[_Step] = []
     for i in range(len(t)):
         if i:
-            h = t[i] - t[i - 1]
+            h, q = t[i] - t[i - 1], accel_psd * restless[i]
             pe, pn = pe + h * ve, pn + h * vn
             a, b, c = a + 2 * h * b + h * h * c + q * h**3 / 3, b + h * c + q * h * h / 2, c + q * h
         ahead, cov_ahead = (pe, ve, pn, vn), (a, b, c)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from reelnotes.track.kalman import Fixes, Smoothed, deviance, smooth
 
@@ -15,6 +16,8 @@ STUDENT_NU = 4.0  # tails of receiver noise: heavier than normal, light enough t
 GATE = 5.0  # sigmas beyond which a fix is an outlier
 NEVER_OUT_M = 3.0  # nearer than this to the smoothed track nothing is called an outlier, however quiet the rest
 ROUNDS = 3  # of reweighting; the weights change by little after two
+LEAN_FIXES, LEANING = 5, 4.0  # a mean over five fixes, four times the variance that noise gives it (2 % by chance)
+LIVELIER, LIVELIEST = 10.0, 100.0
 SAMPLE = 1000  # fixes enough to tell noise and restlessness
 FASTER_THAN_NOISE = 3.0  # a course is good enough to lay the receiver's speed along it
 
@@ -28,7 +31,7 @@ class Piece:
 
     states: Smoothed
     kept: np.ndarray
-    accel_psd: float
+    accel_psd: np.ndarray
     sigma_m: float
 
 
@@ -53,7 +56,8 @@ def smooth_piece(
     kept = (off <= GATE * np.sqrt(noise_var) * relative_sigma) | (off < NEVER_OUT_M)
     if kept.sum() < 2:
         kept = np.ones(len(t_s), bool)
-    return Piece(smooth(weighted.part(kept), psd), kept, psd, float(np.sqrt(noise_var)))
+    assert weighted.restless is not None
+    return Piece(smooth(weighted.part(kept), psd), kept, psd * weighted.restless[kept], float(np.sqrt(noise_var)))
 
 
 def _robust(fixes: Fixes) -> tuple[Smoothed, Fixes, float, float]:
@@ -62,14 +66,29 @@ def _robust(fixes: Fixes) -> tuple[Smoothed, Fixes, float, float]:
     The weight (nu + 2) / (nu + d^2) is that of a two-dimensional t distribution (Lange, Little & Taylor 1989).
     """
     shape = fixes.place_var
+    restless = np.ones(len(fixes.t_s))
     weighted, noise_m, psd = fixes, NOISE_GRID_M[4], PSD_GRID[4]
     for _ in range(ROUNDS):
         noise_m, psd = _likeliest(weighted, noise_m, psd)
         states = smooth(replace(weighted, place_var=weighted.place_var * noise_m**2), psd)
         d2 = ((fixes.places_m - states.position) ** 2).sum(axis=1) / (noise_m**2 * shape)
         weights = np.clip((STUDENT_NU + 2) / (STUDENT_NU + d2), 1e-6, 1.0)
-        weighted = replace(fixes, place_var=shape / weights)
+        restless = _restless(fixes.places_m - states.position, noise_m**2 * shape, restless)
+        weighted = replace(fixes, place_var=shape / weights, restless=restless)
     return states, replace(weighted, place_var=weighted.place_var * noise_m**2), noise_m**2, psd
+
+
+def _restless(left: np.ndarray, variance: np.ndarray, before: np.ndarray) -> np.ndarray:
+    """Where the boat is livelier than the model: residuals ``left`` (n, 2) that lean one way for several fixes on end.
+
+    Noise of ``variance`` (n,) averages out over a window; a turn or a burst of the throttle that was smoothed away does not.
+    """
+    if len(left) < LEAN_FIXES:
+        return before
+    clipped = np.clip(left / np.sqrt(variance)[:, None], -3.0, 3.0)  # one wild fix is no manoeuvre
+    lean = LEAN_FIXES / 2 * (uniform_filter1d(clipped, LEAN_FIXES, axis=0, mode="nearest") ** 2).sum(axis=1)  # 1 for white noise
+    leaning = maximum_filter1d(lean, LEAN_FIXES, mode="nearest") > LEANING
+    return np.where(leaning, np.minimum(before * LIVELIER, LIVELIEST), before)
 
 
 def _likeliest(fixes: Fixes, noise_m: float, psd: float) -> tuple[float, float]:

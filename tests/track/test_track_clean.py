@@ -310,3 +310,12 @@ def test_a_receiver_that_gives_noise_leaves_next_to_nothing() -> None:
     rng = np.random.default_rng(8)
     track = clean_track(fixes_of(np.arange(500.0), rng.uniform(-5e4, 5e4, (500, 2))))
     assert dict(track.dropped)["jump"] > 400
+
+
+def test_a_burst_of_the_throttle_is_not_taken_for_outliers() -> None:
+    quiet, burst = (1500, 2.2, 0.1), (40, 16.0, 0.0)
+    t, metres, speed = way_of(quiet, burst, quiet)
+    track = clean_track(fixes_of(t, metres, noise_m=0.8))
+    assert sum(n for _, n in track.dropped) <= 3
+    found, _ = speed_series(track, START_S + t[1490:1550])
+    assert np.abs(found - speed[1490:1550]).max() < 1.5
