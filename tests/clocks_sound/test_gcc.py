@@ -71,6 +71,6 @@ def test_speed_of_sound_and_what_a_metre_costs() -> None:
     assert pytest.approx(331.3 * math.sqrt(1 + 20 / 273.15), abs=0.05) == SPEED_OF_SOUND_M_S
     assert abs(SPEED_OF_SOUND_M_S - 342.63) < 0.7 and abs(SPEED_OF_SOUND_M_S - (331.3 + 0.606 * 20)) < 0.4
     # value from memory, derived: 2.914 ms a metre at 20 °C, 3.018 at 0 °C. Temperature hardly matters over 2 m.
-    assert 1000 / SPEED_OF_SOUND_M_S == pytest.approx(2.914, abs=0.003)
+    assert pytest.approx(2.914, abs=0.003) == 1000 / SPEED_OF_SOUND_M_S
     assert PATH_S == PATH_M / SPEED_OF_SOUND_M_S
     assert PATH_M * (3.018e-3 - 2.914e-3) < 0.25e-3

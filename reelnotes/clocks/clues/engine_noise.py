@@ -227,7 +227,7 @@ def _known(speed_at: Callable[[Floats], Floats], begin: float, end: float) -> tu
     """First and last instant with a speed, to half a minute; looked for in pieces, for a window may be years wide."""
     first = last = None
     for low in np.arange(begin, end, ROUGH_S * 100_000):
-        times = np.arange(low, min(end, low + ROUGH_S * 100_000), ROUGH_S)
+        times: Floats = np.arange(low, min(end, low + ROUGH_S * 100_000), ROUGH_S, np.float64)
         found = times[np.isfinite(speed_at(times))]
         if len(found):
             first = first if first is not None else float(found[0])

@@ -24,6 +24,7 @@ CANDIDATES_A_PAIR = 3
 APART_FRAMES = 32  # candidates closer than half a second are one
 # A Gaussian correlation passes 5.5 once in 5e7 lags; real sound is less tame, so the fine search decides.
 LEAST_SCORE = 5.5
+LEAST_REST = 1.5  # agreement besides the best seconds; one in fifteen unrelated candidates has it, the fine search decides
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -95,7 +96,9 @@ def candidates(a: int, b: int, takes: Sequence[Take]) -> list[Candidate]:
     for first_a, block_a in takes[a].blocks():
         for first_b, block_b in takes[b].blocks():
             for lag, score, middle in _peaks(block_a, block_b):
-                found.append(Candidate(a, b, (first_a - first_b + lag) / FRAME_HZ, score, (first_a + middle) / FRAME_HZ))
+                candidate = Candidate(a, b, (first_a - first_b + lag) / FRAME_HZ, score, (first_a + middle) / FRAME_HZ)
+                if without_the_best(takes[a], takes[b], candidate) >= LEAST_REST:
+                    found.append(candidate)
     return sorted(found, key=lambda candidate: -candidate.score)
 
 
@@ -116,6 +119,30 @@ def _peaks(a: NDArray[np.float32], b: NDArray[np.float32]) -> Iterator[tuple[flo
             lag += float(0.5 * (left - right) / bend) if bend < 0 else 0.0
         yield lag, float(score[i]), (max(0.0, lag) + min(n_a, lag + n_b)) / 2
         score[max(0, i - APART_FRAMES) : i + APART_FRAMES + 1] = -math.inf
+
+
+def without_the_best(a: Take, b: Take, candidate: Candidate) -> float:
+    """How well the onsets agree besides their best seconds, in standard deviations of wrong lags; inf: cannot tell.
+
+    One loud thing that was heard twice makes a peak, and leaves nothing when it is taken out; a shared scene
+    leaves plenty. Up to 4 s are taken out, but no more than half, of at most a block about the candidate.
+    """
+    lag, middle = round(candidate.lag_s * FRAME_HZ), round(candidate.at_s * FRAME_HZ)
+    low = max(0, lag, middle - BLOCK_FRAMES // 2)
+    seconds = round((min(a.frames, lag + b.frames, middle + BLOCK_FRAMES // 2) - low) / FRAME_HZ)
+    second = round(FRAME_HZ)
+    ours = a.onsets(low, low + seconds * second)
+
+    def agreement(shift: int) -> NDArray[np.float32]:
+        theirs = b.onsets(low - lag + shift, low - lag + shift + seconds * second)
+        return np.einsum("bf,bf->f", ours, theirs).reshape(seconds, second).sum(axis=1)
+
+    wrong = np.concatenate([agreement(sign * k * second) for k in (3, 5, 7, 9, 12) for sign in (-1, 1)])
+    wrong = wrong[wrong != 0]
+    if len(wrong) < 10 or seconds < 2:
+        return math.inf
+    rest = np.sort(agreement(0))[: seconds - min(4, seconds // 2)]
+    return float(rest.sum() / (wrong.std() * math.sqrt(seconds)))
 
 
 def correlation(a: NDArray[np.float32], b: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
