@@ -18,9 +18,9 @@ from reelnotes.measure.refine import Alignment, settle
 log = logging.getLogger(__name__)
 
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
-_HELD = 0.34  # the least score that counts as this board
-_REACH = 0.60  # of the length that could be seen, agreeing print must span this much
-_SEARCH_SIDE = 1280
+_HELD = 0.37  # the least score that counts as this board
+_REACH = 0.90  # of the length that could be seen, agreeing print must span this much
+_SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 
 
 def guessed_lens(width_px: int, height_px: int) -> LensModel:
@@ -61,9 +61,13 @@ def proved(made: Alignment) -> bool:
 
 def _proposals(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
     yield from _by_markers(image, models, lens)
-    small, small_lens = _reduced(image, lens)
-    found = [p for model in models for p in find_print.propose(small, model, small_lens)]
-    yield from sorted(found, key=lambda p: -p.support)
+    last = None
+    for side in _SEARCH_SIDES:
+        small, small_lens = _reduced(image, lens, side)
+        if last == small.shape:
+            continue
+        last = small.shape
+        yield from find_print.propose(small, models, small_lens)
 
 
 def _by_markers(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
@@ -76,11 +80,11 @@ def _by_markers(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: Le
     return sorted(found, key=lambda p: -p.support)
 
 
-def _reduced(image: NDArray[np.uint8], lens: LensModel) -> tuple[NDArray[np.uint8], LensModel]:
+def _reduced(image: NDArray[np.uint8], lens: LensModel, limit: int) -> tuple[NDArray[np.uint8], LensModel]:
     side = max(image.shape[:2])
-    if side <= _SEARCH_SIDE:
+    if side <= limit:
         return image, lens
-    height, width = (round(n * _SEARCH_SIDE / side) for n in image.shape[:2])
+    height, width = (round(n * limit / side) for n in image.shape[:2])
     gx, gy = width / image.shape[1], height / image.shape[0]
     small = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA).astype(np.uint8)
     return small, replace(lens, width_px=width, height_px=height, fx=lens.fx * gx, fy=lens.fy * gy,

@@ -6,6 +6,7 @@ turn); the proposals vote for each other (a Hough transform in spirit, Ballard 1
 by RANSAC in the plane of undistorted rays, and the print itself judges them later.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -18,7 +19,8 @@ from reelnotes.measure.lens_model import Floats, LensModel
 
 _DOUBLE = 0.92  # two features of the picture this alike cannot be told apart in a frame
 _NEIGHBOURS = 3  # pairs kept per feature of the frame
-_MAX_PAIRS = 1200
+_MAX_PAIRS = 3000
+_PROPOSERS = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,10 +77,16 @@ def board_features(model: BoardModel) -> Features:
     return Features(at, f.size / scale, f.angle, f.descriptor, 1.0 / (1.0 + doubles))
 
 
-def propose(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, limit: int = 3) -> list[Proposal]:
-    """The best few poses of the board's picture in a BGR picture, best first; none when nothing agrees."""
-    grey = np.clip(model.grey(image), 0, 255).astype(np.uint8)
-    return propose_from(features(grey, 2000), model, lens, limit)
+def propose(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, limit: int = 3) -> list[Proposal]:
+    """The best few poses of each board's picture in a BGR picture, best first; empty when nothing agrees."""
+    by_ink: dict[tuple[float, ...], Features] = {}
+    found: list[Proposal] = []
+    for model in models:
+        ink = tuple(np.round(5 * model.ink) / 5)  # boards of much the same ink share the frame's features
+        if ink not in by_ink:
+            by_ink[ink] = features(np.clip(model.grey(image), 0, 255).astype(np.uint8), 2000)
+        found += propose_from(by_ink[ink], model, lens, limit)
+    return sorted(found, key=lambda p: -p.support)
 
 
 def propose_from(frame: Features, model: BoardModel, lens: LensModel, limit: int = 3) -> list[Proposal]:
@@ -94,21 +102,21 @@ def propose_from(frame: Features, model: BoardModel, lens: LensModel, limit: int
         flat = rays[:, :2] / rays[:, 2:]
     usable = np.isfinite(flat).all(axis=1)[i] & (rays[i, 2] > 0.2)
     i, j = i[usable], j[usable]
-    votes = _votes(frame, mine, i, j, model)
+    votes, first = _votes(frame, mine, i, j)
+    # Unique figures decide where there are any; where a board is all bars, their number must do.
     found: list[Proposal] = []
-    taken = np.zeros(len(i), bool)
-    for _ in range(limit * 2):
-        scores = _weighed(votes & ~taken[None, :], j, mine.worth)
-        if not len(scores) or scores.max() < 2.5:
-            break
-        best = int(scores.argmax())
-        members = np.flatnonzero(votes[best])
-        taken[members] = True
-        made = _pose(mine.at[j[members]], flat[i[members]], j[members], model, lens)
-        if made is not None:
-            found.append(made)
-        if len(found) >= limit:
-            break
+    for worth, least in ((mine.worth, 2.5), (np.ones(len(mine.at)), 8.0)):
+        scores = _weighed(votes, j, worth)
+        for _ in range(limit):
+            best = int(scores.argmax())
+            if scores[best] < least:
+                break
+            members = np.flatnonzero(votes[best])
+            scores[votes[:, members].sum(axis=1) > 0.3 * votes.sum(axis=1)] = 0.0
+            anchor = int(np.flatnonzero(members == first[best])[0])
+            made = _pose(mine.at[j[members]], flat[i[members]], mine.worth[j[members]], j[members], anchor, model, lens)
+            if made is not None:
+                found.append(made)
     return sorted(found, key=lambda p: -p.support)
 
 
@@ -126,55 +134,100 @@ def _pairs(frame: Features, mine: Features) -> tuple[NDArray[np.int64], NDArray[
     return i[order], j[order]
 
 
-def _votes(frame: Features, mine: Features, i: NDArray[np.int64], j: NDArray[np.int64], model: BoardModel) -> NDArray[np.bool_]:
-    """(n, n) True where pair b agrees with the similarity that pair a proposes.
+def _votes(frame: Features, mine: Features, i: NDArray[np.int64], j: NDArray[np.int64]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """(p, n) True where pair b agrees with the similarity that pair a proposes, and which pairs propose: the least ambiguous.
 
     Perspective and distortion bend a similarity: the tolerance grows with the distance between the two.
     """
-    log_scale = np.log(frame.size[i] / mine.size[j])
+    first = np.argsort(-mine.worth[j], kind="stable")[:_PROPOSERS]
+    log_scale = np.log(frame.size[i] / mine.size[j]).astype(np.float32)
     # Board y runs up, pixels run down: a board direction a (measured in its raster) appears at a + turn.
-    turn = frame.angle[i] - mine.angle[j]
+    turn = (frame.angle[i] - mine.angle[j]).astype(np.float32)
     scale = np.exp(log_scale)
-    flip = mine.at[j] * np.array([1.0, -1.0])
+    flip = (mine.at[j] * np.array([1.0, -1.0])).astype(np.float32)
+    seen = frame.at[i].astype(np.float32)
     cos, sin = np.cos(turn) * scale, np.sin(turn) * scale
-    votes = np.zeros((len(i), len(i)), bool)
-    for a in range(len(i)):
-        rel = flip - flip[a]
-        x = cos[a] * rel[:, 0] - sin[a] * rel[:, 1] + frame.at[i[a], 0]
-        y = sin[a] * rel[:, 0] + cos[a] * rel[:, 1] + frame.at[i[a], 1]
+    votes = np.zeros((len(first), len(i)), bool)
+    for row, a in enumerate(first):
+        alike = np.flatnonzero(np.abs(log_scale - log_scale[a]) < 0.6)
+        alike = alike[np.abs((turn[alike] - turn[a] + np.pi) % (2 * np.pi) - np.pi) < 0.45]
+        rel = flip[alike] - flip[a]
+        x = cos[a] * rel[:, 0] - sin[a] * rel[:, 1] + seen[a, 0]
+        y = sin[a] * rel[:, 0] + cos[a] * rel[:, 1] + seen[a, 1]
         far = np.hypot(rel[:, 0], rel[:, 1]) * scale[a]
-        off = np.hypot(x - frame.at[i, 0], y - frame.at[i, 1])
-        angle = np.abs((turn - turn[a] + np.pi) % (2 * np.pi) - np.pi)
-        votes[a] = (off < 6.0 + 0.25 * far) & (angle < 0.45) & (np.abs(log_scale - log_scale[a]) < 0.6)
-    return votes
+        off = np.hypot(x - seen[alike, 0], y - seen[alike, 1])
+        votes[row, alike[off < 6.0 + 0.25 * far]] = True
+    return votes, first
 
 
 def _weighed(votes: NDArray[np.bool_], j: NDArray[np.int64], worth: Floats) -> Floats:
     """For each row the worth of the distinct picture features that vote for it."""
-    kinds, index = np.unique(j, return_inverse=True)
-    of_kind = np.zeros((len(j), len(kinds)), np.float32)
-    of_kind[np.arange(len(j)), index] = 1.0
-    return np.asarray(np.minimum(votes.astype(np.float32) @ of_kind, 1.0) @ worth[kinds], np.float64)
+    row, pair = np.nonzero(votes)
+    kinds = len(worth)
+    once = np.unique(row * kinds + j[pair])
+    return np.bincount(once // kinds, weights=worth[once % kinds], minlength=len(votes))
 
 
-def _pose(mm: Floats, flat: Floats, feature: NDArray[np.int64], model: BoardModel, lens: LensModel) -> Proposal | None:
-    """RANSAC for the homography board -> plane of rays, then the pose in it."""
-    if len(np.unique(feature)) < 6:
+def _pose(
+    mm: Floats, flat: Floats, worth: Floats, feature: NDArray[np.int64], anchor: int, model: BoardModel, lens: LensModel
+) -> Proposal | None:
+    """From the pairs that agree with one similarity to a homography: grown outward from the proposing pair.
+
+    Near the proposer its similarity is nearly right; each round fits an affinity, then a homography, to what agrees so far
+    and asks for better agreement. A RANSAC over pairs of which most are doubles of each other would find any of them.
+    """
+    if len(np.unique(feature)) < 5:
         return None
-    size = float(np.linalg.norm(np.ptp(flat, axis=0)))
-    tolerance = 2.0 / lens.fx + 0.012 * size
-    H, mask = cv2.findHomography(mm, flat, cv2.USAC_MAGSAC, tolerance, maxIters=2000, confidence=0.999)
-    if H is None or mask is None or mask.sum() < 6:
+    far = np.linalg.norm(mm - mm[anchor], axis=1)
+    size = model.board.length_mm
+    scale = _scale_of(mm, flat)
+    if not scale > 0:
         return None
-    inside = mask.ravel().astype(bool)
+    predicted: Floats | None = None
+    off = np.zeros(len(mm))
+    for round_, share in enumerate((0.25, 0.18, 0.12, 0.08, 0.05, 0.03, 0.02, 0.015)):
+        tolerance = 3.0 / lens.fx + share * scale * np.minimum(far + 0.1 * size, 0.5 * size)
+        # To start with all members agree by vote; what lies near the proposer counts more.
+        soft = 1.0 / (1.0 + (far / (0.25 * size)) ** 2) if predicted is None else np.clip(1 - (off / tolerance) ** 2, 0, None) ** 2
+        weight = soft * worth
+        if (weight > 0).sum() < 5:
+            return None
+        predicted = _mapped(mm, flat, weight, affine=round_ < 4)
+        if predicted is None:
+            return None
+        off = np.linalg.norm(predicted - flat, axis=1)
+    inside = off < 3.0 / lens.fx + 0.015 * scale * size
     support = len(np.unique(feature[inside]))
-    spread = np.ptp(mm[inside], axis=0)
-    if support < 6 or spread[0] < 0.15 * model.board.length_mm:
+    if support < 5 or np.ptp(mm[inside, 0]) < 0.15 * size:
         return None
     pose = pose_from_plane(mm[inside], flat[inside])
-    if pose is None:
+    return Proposal(model, pose[0], pose[1], support) if pose else None
+
+
+def _scale_of(mm: Floats, flat: Floats) -> float:
+    """How many units of the ray plane a millimetre takes, from the spread of the agreeing pairs."""
+    return float(np.sqrt(np.trace(np.cov(flat.T)) / max(np.trace(np.cov(mm.T)), 1e-9)))
+
+
+def _mapped(mm: Floats, flat: Floats, weight: Floats, *, affine: bool) -> Floats | None:
+    """All ``mm`` under the weighted least-squares map mm -> flat (an affinity, or a homography by the normalised
+    direct linear transform: Hartley and Zisserman, Multiple View Geometry, 2nd ed. 2004, 4.4)."""
+    root = np.sqrt(weight)[:, None]
+    a = (mm - np.average(mm, axis=0, weights=weight)) / max(float(mm.std()), 1e-9)
+    centre, spread = np.average(flat, axis=0, weights=weight), max(float(flat.std()), 1e-12)
+    b = (flat - centre) / spread
+    ones = np.ones((len(a), 1))
+    p = np.concatenate([a, ones], axis=1)
+    if affine:
+        solution = np.linalg.lstsq(root * p, root * b, rcond=None)[0]
+        return np.asarray(p @ solution * spread + centre)
+    zero = np.zeros_like(p)
+    rows = np.concatenate([np.concatenate([p, zero, -b[:, :1] * p], axis=1) * root, np.concatenate([zero, p, -b[:, 1:] * p], axis=1) * root])
+    H = np.linalg.eigh(rows.T @ rows)[1][:, 0].reshape(3, 3)
+    q = p @ H.T
+    if (np.abs(q[:, 2]) < 1e-9).any():
         return None
-    return Proposal(model, pose[0], pose[1], support)
+    return np.asarray(q[:, :2] / q[:, 2:] * spread + centre)
 
 
 def pose_from_plane(mm: Floats, flat: Floats) -> tuple[Floats, Floats] | None:

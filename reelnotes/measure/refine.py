@@ -18,6 +18,7 @@ from reelnotes.measure.posed import Observations
 from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
+_HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
 
 
@@ -75,14 +76,17 @@ def settle(
     if native * model.board.length_mm < 40:
         return None
     ladder = scales(model, native)
-    made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 6) if rough else (4,))
+    made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(4, 3))
+    if rough and (made is None or made.strength < 0.5):
+        wide = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 5))
+        made = wide if made is None or (wide is not None and wide.strength > made.strength) else made
     if made is None:
         return None
     slid = _slide(image, made, _COARSE_PX) if rough else None
     if slid is not None:
         again = _climb(image, model, made.lens, made.R, slid, freedom, ladder[:1], searches=(6, 3))
         made = again if again is not None and again.strength > made.strength else made
-    return _fine(image, made, freedom, ladder[1:])
+    return _fine(image, made, freedom, ladder[1:]) if made.strength > _HOPELESS else None
 
 
 def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladder: list[float]) -> Alignment | None:
@@ -113,26 +117,27 @@ def _climb(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom,
     ladder: list[float], searches: tuple[int, ...],
 ) -> Alignment | None:  # fmt: skip
-    made: Alignment | None = None
+    fit, seen, scale = None, None, 0.0
     for scale in ladder:
         for search in searches:
-            seen, agreement = match(image, model, lens, R, t, scale, search_px=search)
+            seen, _ = match(image, model, lens, R, t, scale, search_px=search)
             if len(seen) < 8:
                 return None
             fit = fit_frames([seen], lens, [R], [t], freedom)
             if fit is None:
                 return None
             lens, R, t = fit.lens, fit.R[0], fit.t[0]
-            made = _judged(model, lens, fit, seen, agreement)
-    return made
+    return _judged(image, model, fit, seen, scale) if fit is not None and seen is not None else None
 
 
-def _judged(model: BoardModel, lens: LensModel, fit: Fit, seen: Observations, agreement: Agreement) -> Alignment:
-    good = fit.inlier[0] > 0.2
-    inside = int(agreement.seen.sum())
-    x = seen.board_mm[good, 0]
+def _judged(image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observations, scale: float) -> Alignment:
+    """Look again at the settled pose: print agrees where it looks alike *and* lies within a pixel of its place."""
+    _, agreement = match(image, model, fit.frame_lens(0), fit.R[0], fit.t[0], scale, search_px=0)
+    agrees = agreement.seen & (agreement.ncc > SAME_NCC) & (agreement.moved_px < 1.0)
+    x = agreement.mm[agrees, 0]
     reach = float(np.ptp(x)) / model.board.length_mm if len(x) else 0.0
-    return Alignment(model, lens, fit.R[0], fit.t[0], fit, seen, agreement, float(good.sum()) / max(inside, 1), reach)
+    score = float(agrees.sum()) / max(int(agreement.seen.sum()), 1)
+    return Alignment(model, fit.lens, fit.R[0], fit.t[0], fit, seen, agreement, score, reach)
 
 
 def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Floats | None:
