@@ -219,15 +219,17 @@ def _speeds(
     if end - begin > LONGEST_TRACK_S:
         log.warning("engine noise: the track spans %.0f days, too long for one trip", (end - begin) / 86400)
         return None, begin
-    times = begin + STEP_S * np.arange(max(len(loudness), int((end - begin) / STEP_S)))
+    times: Floats = begin + STEP_S * np.arange(max(len(loudness), int((end - begin) / STEP_S)), dtype=np.float64)
     return np.asarray(speed_at(times), np.float64), begin
 
 
 def _known(speed_at: Callable[[Floats], Floats], begin: float, end: float) -> tuple[float, float] | None:
     """First and last instant with a speed, to half a minute; looked for in pieces, for a window may be years wide."""
     first = last = None
-    for low in np.arange(begin, end, ROUGH_S * 100_000):
-        times: Floats = np.arange(low, min(end, low + ROUGH_S * 100_000), ROUGH_S, np.float64)
+    piece_s = 100_000 * ROUGH_S
+    for piece in range(math.ceil((end - begin) / piece_s)):
+        low = begin + piece * piece_s
+        times: Floats = low + ROUGH_S * np.arange(math.ceil(min(piece_s, end - low) / ROUGH_S), dtype=np.float64)
         found = times[np.isfinite(speed_at(times))]
         if len(found):
             first = first if first is not None else float(found[0])

@@ -125,12 +125,14 @@ def without_the_best(a: Take, b: Take, candidate: Candidate) -> float:
     """How well the onsets agree besides their best seconds, in standard deviations of wrong lags; inf: cannot tell.
 
     One loud thing that was heard twice makes a peak, and leaves nothing when it is taken out; a shared scene
-    leaves plenty. Up to 4 s are taken out, but no more than half, of at most a block about the candidate.
+    leaves plenty. 4 s are taken out, of at most a block about the candidate; under 10 s too little would be left.
     """
     lag, middle = round(candidate.lag_s * FRAME_HZ), round(candidate.at_s * FRAME_HZ)
     low = max(0, lag, middle - BLOCK_FRAMES // 2)
     seconds = round((min(a.frames, lag + b.frames, middle + BLOCK_FRAMES // 2) - low) / FRAME_HZ)
     second = round(FRAME_HZ)
+    if seconds < 10:
+        return math.inf
     ours = a.onsets(low, low + seconds * second)
 
     def agreement(shift: int) -> NDArray[np.float32]:
@@ -139,9 +141,9 @@ def without_the_best(a: Take, b: Take, candidate: Candidate) -> float:
 
     wrong = np.concatenate([agreement(sign * k * second) for k in (3, 5, 7, 9, 12) for sign in (-1, 1)])
     wrong = wrong[wrong != 0]
-    if len(wrong) < 10 or seconds < 2:
+    if len(wrong) < 10:
         return math.inf
-    rest = np.sort(agreement(0))[: seconds - min(4, seconds // 2)]
+    rest = np.sort(agreement(0))[: seconds - 4]
     return float(rest.sum() / (wrong.std() * math.sqrt(seconds)))
 
 
