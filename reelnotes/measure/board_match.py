@@ -12,6 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.light import begin_lights, grow_light
 from reelnotes.measure.stack import Mask, Picture
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
@@ -26,12 +27,14 @@ class BoardMatch:
     colours  (10, 3) the colour map's coefficients
     gain     (h, w, 3) float32, the light of each place, on the raster it was fitted on
     expected (h, w, 3) float32 BGR
+    smooth   (h, w, 3) float32 BGR: the same under a light without hard edges
     trust    (h, w) float32, 0..1: how well the pixel agrees with the board
     """
 
     colours: NDArray[np.float64]
     gain: Picture
     expected: Picture
+    smooth: Picture
     trust: NDArray[np.float32]
 
 
@@ -47,16 +50,22 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     colours, plain = np.zeros((10, 3)), image
     for half, light_mm in _ROUNDS:
         colours = _fit_colours(terms, image, gain, weight)
-        plain = np.clip(terms @ colours.astype(np.float32), 2.0, 400.0)
+        plain = np.clip(terms @ colours.astype(np.float32), 1.0, 400.0)
         off = np.sqrt(((image - np.minimum(plain * gain, 255.0)) ** 2).sum(axis=-1))
         weight = (start / (1.0 + (off / half) ** 4)).astype(np.float32)
         gain = _smooth_gain(image, plain, weight, light_mm * px_per_mm)
-    return BoardMatch(colours, gain, np.minimum(plain * gain, 255.0).astype(np.float32), weight)
+    smooth = np.minimum(plain * gain, 255.0).astype(np.float32)
+    other, begun = begin_lights(image, plain, weight, where, px_per_mm)
+    gain = np.where(begun[..., None], other, gain).astype(np.float32)
+    weight = np.where(begun, np.maximum(weight, 0.5), weight).astype(np.float32)
+    gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
+    expected = np.minimum(plain * gain, 255.0).astype(np.float32)
+    return BoardMatch(colours, gain, expected, smooth, weight)
 
 
 def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Picture:
     """The expected picture on another raster, from the board's picture and the gain on that raster."""
-    plain = np.clip(colour_terms(picture) @ match.colours.astype(np.float32), 2.0, 400.0)
+    plain = np.clip(colour_terms(picture) @ match.colours.astype(np.float32), 1.0, 400.0)
     return np.minimum(plain * gain, 255.0).astype(np.float32)
 
 
@@ -87,9 +96,15 @@ def _smooth_gain(image: Picture, plain: Picture, weight: NDArray[np.float32], si
     h, w = weight.shape
     step = max(1, int(sigma_px / 6))
     size = (max(8, w // step), max(8, h // step))
-    ratio = np.log(np.clip(image, 3.0, None) / plain) * weight[..., None]
-    small = cv2.resize(np.dstack([ratio, weight]), size, interpolation=cv2.INTER_AREA)
-    near = cv2.GaussianBlur(small, (0, 0), sigma_px / step)
-    wide = cv2.GaussianBlur(small, (0, 0), 4 * sigma_px / step)
-    log_gain = (near[..., :3] + 0.03 * wide[..., :3]) / (near[..., 3:] + 0.03 * wide[..., 3:] + 1e-6)
-    return cv2.resize(np.exp(log_gain), (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    # Least squares for image = gain * plain, so that dark ink, whose ratio is mostly noise, has little to say.
+    above, below = (_spread(part * weight[..., None], size, sigma_px / step) for part in (image * plain, plain * plain))
+    all_above, all_below = above.mean(axis=-1, keepdims=True), below.mean(axis=-1, keepdims=True)
+    grey = (all_above + 1.0) / (all_below + 1.0)
+    gain = (above + 0.1 * all_below * grey + 1e-3) / (below + 0.1 * all_below + 1e-3)
+    return cv2.resize(gain, (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+
+
+def _spread(values: Picture, size: tuple[int, int], sigma_px: float) -> Picture:
+    """Shrunk to ``size`` and blurred, with a little from far away, so that no place is left without."""
+    small = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
+    return (cv2.GaussianBlur(small, (0, 0), sigma_px) + 0.03 * cv2.GaussianBlur(small, (0, 0), 4 * sigma_px)).astype(np.float32)

@@ -57,8 +57,10 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     picture = model.picture_on(stack.raster)
     match = match_board(stack.image, picture, on_board, scale)
     score = strangeness(stack.image, match.expected, stack.noise, on_board)
-    mask = _grown(score) & on_board
-    mask = _tidied(mask, scale)
+    plain_score = strangeness(stack.image, match.smooth, stack.noise, on_board)
+    mask = _grown(score, match.trust)
+    mask |= _not_shadow(_grown(plain_score, match.trust) & ~mask, on_board, scale)
+    mask = _tidied(mask & on_board, scale)
     return Outline(match, score, on_board, tuple(_blobs(mask, stack, model)))
 
 
@@ -73,11 +75,26 @@ def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], w
     return np.where(where, smooth / tolerance, 0.0).astype(np.float32)
 
 
-def _grown(score: NDArray[np.float32]) -> Mask:
-    """Hysteresis: pixels a little strange that hang together with very strange ones."""
-    count, labels = cv2.connectedComponents((score > 1.0).astype(np.uint8), connectivity=8)
+def _grown(score: NDArray[np.float32], trust: NDArray[np.float32]) -> Mask:
+    """Hysteresis: pixels a little strange that hang together with very strange ones.
+
+    What is a little strange depends on how well the board is explained where it lies bare.
+    """
+    bare = score[trust > 0.8]
+    weak = float(np.clip(3.0 * np.percentile(bare, 90), 0.5, 1.0)) if len(bare) else 1.0
+    count, labels = cv2.connectedComponents((score > weak).astype(np.uint8), connectivity=8)
     keep = np.zeros(count, bool)
     keep[np.unique(labels[score > 2.0])] = True
+    keep[0] = False
+    return keep[labels]
+
+
+def _not_shadow(pieces: Mask, on_board: Mask, px_per_mm: float) -> Mask:
+    """Pieces that only a light with hard edges explains: a shadow where they run along the board's edges, else fish."""
+    inner = cv2.erode(on_board.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2, borderValue=0) > 0
+    count, labels = cv2.connectedComponents(pieces.astype(np.uint8), connectivity=4)
+    touching = np.bincount(labels[on_board & ~inner], minlength=count) / 2.0 / px_per_mm
+    keep = touching < 15.0
     keep[0] = False
     return keep[labels]
 

@@ -1,0 +1,113 @@
+"""Light with hard edges: sun and shade on one board.
+
+A slowly varying gain cannot follow the edge of a shadow, and leaves a false strip along it, or the whole
+side of the lesser light. Here the light is let grow: a pixel takes the gain of trusted board pixels near by
+*of about its own brightness*, so that sun speaks to sun and shade to shade (the idea of the bilateral filter,
+Tomasi and Manduchi 1998, on a grid of brightness levels, Chen, Paris and Durand 2007). A light that has
+no trusted pixel yet is begun where the print comes out right under it, in a piece that reaches the board's edges.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.stack import Mask, Picture
+
+_LEVEL = 0.2  # step between brightness levels, in powers of two
+_ROUNDS = 4
+_HALF = 14.0  # residual (of 255) at which a pixel counts half
+Weight = NDArray[np.float32]
+
+
+def grow_light(
+    image: Picture, plain: Picture, gain: Picture, trust: Weight, where: Mask, px_per_mm: float
+) -> tuple[Picture, Weight]:
+    """Let trusted light spread to its like: (gain, trust) anew, both (h, w, ...) on the same raster.
+
+    plain  the board in the camera's colours under a light of one
+    """
+    ratio = _brightness(image, plain)
+    for _ in range(_ROUNDS):
+        own, support = _gain_of_like(image, plain, trust, ratio, 7.0 * px_per_mm)
+        use = np.clip(support / 0.06, 0.0, 1.0)[..., None]
+        gain = (use * own + (1.0 - use) * gain).astype(np.float32)
+        trust = np.maximum(trust * 0.0, _trusted(image, plain, gain) * where).astype(np.float32)
+    return gain, trust
+
+
+def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_per_mm: float) -> tuple[Picture, Mask]:
+    """Pieces of board under another light than the trusted one: (their gain, where).
+
+    A piece qualifies when one light explains it closely over more than 3 % of the board and it runs along the board's edges
+    for 30 mm or more: a shadow does, a fish at the stop does not.
+    """
+    ratio = _brightness(image, plain)
+    free = where & (cv2.GaussianBlur(trust, (0, 0), 2 * px_per_mm) < 0.3)
+    gain, begun = np.ones_like(image), np.zeros(where.shape, bool)
+    border = where & (cv2.erode(where.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2, borderValue=0) == 0)
+    levels = np.log2(np.clip(ratio, 0.02, 8.0))
+    for _ in range(3):
+        if free.sum() < 0.03 * where.sum():
+            break
+        counts, edges = np.histogram(levels[free], bins=40, range=(-4.0, 2.0))
+        top = int(np.argmax(np.convolve(counts, [1, 1, 1], mode="same")))
+        near = free & (np.abs(levels - 0.5 * (edges[top] + edges[top + 1])) < 0.3)
+        own = _one_gain(image, plain, near)
+        fits = free & (_trusted(image, plain, own) > 0.5)
+        piece = _reaching(fits, border, 0.03 * float(where.sum()), 30.0 * px_per_mm)
+        gain = np.where(piece[..., None], own, gain).astype(np.float32)
+        begun |= piece
+        free &= ~(near | fits)
+    return gain, begun
+
+
+def _brightness(image: Picture, plain: Picture) -> Weight:
+    return ((image * plain).sum(axis=-1) / np.maximum((plain * plain).sum(axis=-1), 1.0)).astype(np.float32)
+
+
+def _trusted(image: Picture, plain: Picture, gain: Picture) -> Weight:
+    off = np.sqrt(((image - np.minimum(plain * gain, 255.0)) ** 2).sum(axis=-1))
+    return (1.0 / (1.0 + (off / _HALF) ** 4)).astype(np.float32)
+
+
+def _one_gain(image: Picture, plain: Picture, where: Mask) -> Picture:
+    above = (image * plain)[where].sum(axis=0)
+    below = (plain * plain)[where].sum(axis=0)
+    grey = above.sum() / max(float(below.sum()), 1.0)
+    one = (above + 0.05 * below.sum() * grey) / (below + 0.05 * below.sum())
+    return np.broadcast_to(one.astype(np.float32), image.shape)
+
+
+def _reaching(fits: Mask, border: Mask, area_px: float, contact_px: float) -> Mask:
+    closed = cv2.morphologyEx(fits.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=4)
+    touching = np.bincount(labels[border], minlength=count) / 2.0  # the border is two pixels deep
+    good = (stats[:, cv2.CC_STAT_AREA] > area_px) & (touching > contact_px)
+    good[0] = False
+    return good[labels] & fits
+
+
+def _gain_of_like(image: Picture, plain: Picture, trust: Weight, ratio: Weight, sigma_px: float) -> tuple[Picture, Weight]:
+    """Gain from trusted pixels near by of like brightness, and how much of the neighbourhood they make up."""
+    h, w = trust.shape
+    step = max(1, int(sigma_px / 4))
+    size, sigma = (max(8, w // step), max(8, h // step)), sigma_px / step
+    level = np.log2(np.clip(ratio, 0.03, 8.0)) / _LEVEL
+    low, high = np.floor(np.percentile(level, 0.5)), np.ceil(np.percentile(level, 99.5))
+    above = below = np.zeros((h, w, 3), np.float32)
+    support = np.zeros((h, w), np.float32)
+    for centre in np.arange(low, high + 1.0):
+        like = np.clip(1.0 - np.abs(level - centre), 0.0, 1.0).astype(np.float32)
+        weight = trust * like
+        if weight.sum() < 4.0:
+            continue
+        parts = [
+            cv2.resize(cv2.GaussianBlur(cv2.resize(p, size, interpolation=cv2.INTER_AREA), (0, 0), sigma), (w, h))
+            for p in (image * plain * weight[..., None], plain * plain * weight[..., None], weight)
+        ]
+        above = above + parts[0] * like[..., None]
+        below = below + parts[1] * like[..., None]
+        support = support + parts[2] * like
+    all_below = below.mean(axis=-1, keepdims=True)
+    grey = (above.mean(axis=-1, keepdims=True) + 1e-3) / (all_below + 1e-3)
+    return ((above + 0.1 * all_below * grey + 1e-4) / (below + 0.1 * all_below + 1e-4)).astype(np.float32), support
