@@ -1,5 +1,6 @@
 """What is printed: short tables for people, the same facts as JSON for machines."""
 
+import collections
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
 from pathlib import Path
@@ -12,6 +13,7 @@ from reelnotes.cli.console import Voice
 from reelnotes.intake import Found, Missing
 from reelnotes.intake import inventory as take_inventory
 from reelnotes.ledger import trip_facts
+from reelnotes.records.clocks import ClockRun
 from reelnotes.records.folder import TripFolder
 from reelnotes.records.instants import iso_local
 from reelnotes.records.lengths import FishLength
@@ -69,12 +71,23 @@ def clocks(voice: Voice, record: TripRecord) -> None:
     for run in record.clocks.runs:
         offset = "not known" if run.offset_s is None else f"{_span(run.offset_s)} ± {run.sigma_s or 0:.2g} s"
         drift = "" if run.drift_ppm is None else f"{run.drift_ppm:+.0f} ± {run.drift_sigma_ppm or 0:.0f} ppm"
-        why = "; ".join(run.used[:2]) + (f"; and {len(run.used) - 2} more" if len(run.used) > 2 else "")
         clips = Path(run.first).stem if run.first == run.last else f"{Path(run.first).stem} … {Path(run.last).stem}"
-        table.add_row(escape(run.camera), escape(clips), offset, drift, escape(why) or "no clue")
-        for dropped in run.dropped[:3]:
-            table.add_row("", "", "", "", f"[dim]not used: {escape(dropped)}[/]")
+        table.add_row(escape(run.camera), escape(clips), offset, drift, escape(_settled_by(record, run)))
     voice.out.print(table)
+    for run in record.clocks.runs:
+        for dropped in run.dropped[:3]:
+            voice.out.print(f"[dim]not used for {escape(run.camera)}: {escape(dropped)}[/]")
+
+
+def _settled_by(record: TripRecord, run: ClockRun) -> str:
+    """What placed a run's clips, in a few words; trip.json has every clue in full."""
+    mine = [c.clip.name for c in record.lineup.clips if c.clip.camera == run.camera]
+    names = mine[mine.index(run.first) : mine.index(run.last) + 1] if run.first in mine and run.last in mine else []
+    told = [time.clock_from for name in names if (time := record.clocks.clips.get(name)) is not None and time.clock_from]
+    if not told:
+        return "no clue"
+    common = collections.Counter(told).most_common(1)[0][0]
+    return f"{common} ({len(run.used)} clues)" if len(run.used) > 1 else common
 
 
 def catches(voice: Voice, record: TripRecord) -> None:
