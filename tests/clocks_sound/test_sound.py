@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scenes import RATE_HZ, Microphone, band_noise, clip_of, drone, hear, knocks, voices, wind
 
+from reelnotes.clocks.clues import sound_coarse
 from reelnotes.clocks.clues.sound import sound_clues
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import Clue
@@ -72,6 +73,18 @@ def test_compressed_sound(tmp_path: Path) -> None:
     value, _ = difference(sound_clues(clips), "a.mp4")
     # AAC starts with its own priming samples; the container's edit list takes them away. Left over: under a frame of it.
     assert value == pytest.approx(5.0, abs=0.065)
+
+
+def test_shoulders_of_a_broad_peak_stay_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
+    # Once the best peak is cut out, the next best is its shoulder, beside the cut and with no top of its own.
+    lags = np.arange(-200, 201)
+    score = 20.0 - 0.1 * np.abs(lags)
+    monkeypatch.setattr(sound_coarse, "correlation", lambda a, b: (lags, score))
+    onsets = np.zeros((12, 400), np.float32)
+    found = list(sound_coarse._peaks(onsets, onsets))
+    assert len(found) == sound_coarse.CANDIDATES_A_PAIR
+    assert np.isfinite(found).all()
+    assert found[0][0] == pytest.approx(0.0)
 
 
 def test_chapters_move_together(tmp_path: Path) -> None:

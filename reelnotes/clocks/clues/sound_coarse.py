@@ -108,17 +108,19 @@ def _peaks(a: NDArray[np.float32], b: NDArray[np.float32]) -> Iterator[tuple[flo
     if min(n_a, n_b) < MIN_OVERLAP_S * FRAME_HZ:
         return
     lags, score = correlation(a, b)
+    left_over = score.copy()
     for _ in range(CANDIDATES_A_PAIR):
-        i = int(np.argmax(score))
-        if score[i] < LEAST_SCORE:
+        i = int(np.argmax(left_over))
+        if left_over[i] < LEAST_SCORE:
             return
         lag = float(lags[i])
         if 0 < i < len(lags) - 1:
-            left, top, right = score[i - 1 : i + 2]
-            bend = left - 2 * top + right
-            lag += float(0.5 * (left - right) / bend) if bend < 0 else 0.0
+            before, top, after = score[i - 1 : i + 2]
+            bend = before - 2 * top + after
+            # On the shoulder of a higher peak there is no top of its own: the parabola would run away.
+            lag += float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) if bend < 0 else 0.0
         yield lag, float(score[i]), (max(0.0, lag) + min(n_a, lag + n_b)) / 2
-        score[max(0, i - APART_FRAMES) : i + APART_FRAMES + 1] = -math.inf
+        left_over[max(0, i - APART_FRAMES) : i + APART_FRAMES + 1] = -math.inf
 
 
 def without_the_best(a: Take, b: Take, candidate: Candidate) -> float:

@@ -105,7 +105,7 @@ def window_peaks(lags_s: NDArray[np.float64], heights: NDArray[np.float64]) -> l
         if 0 < i < len(heights) - 1:
             before, top, after = heights[i - 1 : i + 2]
             bend = before - 2 * top + after
-            delay += 0.5 * (before - after) / bend / RATE_HZ if bend < 0 else 0.0
+            delay += float(np.clip(0.5 * (before - after) / bend, -0.5, 0.5)) / RATE_HZ if bend < 0 else 0.0
         found.append((float(delay), float(heights[i])))
         left[max(0, i - 12) : i + 13] = 0  # 0.75 ms: nearer peaks are its side lobes
     return found
