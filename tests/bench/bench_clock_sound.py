@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "clocks_sound"))
-from scenes import RATE_HZ, Microphone, hear, knocks, voices
+from sound_scenes import RATE_HZ, Microphone, hear, knocks, voices
 
 from reelnotes.clocks.clues.engine_noise import engine_clue
 from reelnotes.clocks.clues.sound import features_of_clips, sound_clues

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scenes import RATE_HZ, band_noise, clip_of
+from sound_scenes import RATE_HZ, band_noise, clip_of
 
 from reelnotes.clocks.audio_features import LOUDNESS_STEP_S, AudioFeatures
 from reelnotes.clocks.clues.engine_noise import EngineMatch, engine_clue, masked_correlation, throttle

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from scenes import RATE_HZ, band_noise
+from sound_scenes import RATE_HZ, band_noise
 from scipy.signal import correlate
 
 from reelnotes.clocks.clues.sound_fine import PATH_M, PATH_S, SEARCH_S, SPEED_OF_SOUND_M_S, delays, window_peaks

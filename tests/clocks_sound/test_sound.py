@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from scenes import RATE_HZ, Microphone, band_noise, clip_of, drone, hear, knocks, voices, wind
+from sound_scenes import RATE_HZ, Microphone, band_noise, clip_of, drone, hear, knocks, voices, wind
 
 from reelnotes.clocks.clues import sound_coarse
 from reelnotes.clocks.clues.sound import sound_clues
