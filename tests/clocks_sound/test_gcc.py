@@ -4,8 +4,8 @@ import math
 
 import numpy as np
 import pytest
-from sound_scenes import RATE_HZ, band_noise
 from scipy.signal import correlate
+from sound_scenes import RATE_HZ, band_noise
 
 from reelnotes.clocks.clues.sound_fine import PATH_M, PATH_S, SEARCH_S, SPEED_OF_SOUND_M_S, delays, window_peaks
 

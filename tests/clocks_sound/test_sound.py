@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.signal import correlate
 from sound_scenes import RATE_HZ, Microphone, band_noise, clip_of, drone, hear, knocks, voices, wind
 
 from reelnotes.clocks.clues import sound_coarse
@@ -75,13 +76,25 @@ def test_compressed_sound(tmp_path: Path) -> None:
     assert value == pytest.approx(5.0, abs=0.065)
 
 
+def test_coarse_correlation_is_the_plain_sum() -> None:
+    # source: scipy.signal.correlate on white onsets, for which whitening changes little: the same top, and a score
+    # at it of about the root of bands x frames (the noise's deviation is that of one product a band and frame).
+    rng = np.random.default_rng(10)
+    a = rng.standard_normal((12, 900)).astype(np.float32)
+    b = a[:, 350:].copy()
+    lags, score = sound_coarse.correlation(a, b)
+    plain = sum(correlate(x, y, mode="full") for x, y in zip(a, b, strict=True))
+    assert lags[np.argmax(score)] == np.argmax(plain) - (b.shape[1] - 1) == 350
+    assert score.max() == pytest.approx(np.sqrt(12 * 550), rel=0.15)
+
+
 def test_shoulders_of_a_broad_peak_stay_numbers(monkeypatch: pytest.MonkeyPatch) -> None:
     # Once the best peak is cut out, the next best is its shoulder, beside the cut and with no top of its own.
     lags = np.arange(-200, 201)
     score = 20.0 - 0.1 * np.abs(lags)
-    monkeypatch.setattr(sound_coarse, "correlation", lambda a, b: (lags, score))
+    monkeypatch.setattr(sound_coarse, "correlation", lambda a, b, spectra: (lags, score))
     onsets = np.zeros((12, 400), np.float32)
-    found = list(sound_coarse._peaks(onsets, onsets))
+    found = list(sound_coarse._peaks(onsets, onsets, {}))
     assert len(found) == sound_coarse.CANDIDATES_A_PAIR
     assert np.isfinite(found).all()
     assert found[0][0] == pytest.approx(0.0)

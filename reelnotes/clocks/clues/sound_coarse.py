@@ -94,20 +94,23 @@ def candidates(a: int, b: int, takes: Sequence[Take]) -> list[Candidate]:
     apart only where they come from different blocks (a long overlap drifts)."""
     found: list[Candidate] = []
     for first_a, block_a in takes[a].blocks():
+        spectra: dict[int, NDArray[np.complex64]] = {}  # of block_a, by length: most blocks of b are as long
         for first_b, block_b in takes[b].blocks():
-            for lag, score, middle in _peaks(block_a, block_b):
+            for lag, score, middle in _peaks(block_a, block_b, spectra):
                 candidate = Candidate(a, b, (first_a - first_b + lag) / FRAME_HZ, score, (first_a + middle) / FRAME_HZ)
                 if without_the_best(takes[a], takes[b], candidate) >= LEAST_REST:
                     found.append(candidate)
     return sorted(found, key=lambda candidate: -candidate.score)
 
 
-def _peaks(a: NDArray[np.float32], b: NDArray[np.float32]) -> Iterator[tuple[float, float, float]]:
-    """(lag in frames, score, middle of the overlap in a's frames) of the best peaks."""
+def _peaks(
+    a: NDArray[np.float32], b: NDArray[np.float32], spectra: dict[int, NDArray[np.complex64]]
+) -> Iterator[tuple[float, float, float]]:
+    """(lag in frames, score, middle of the overlap in a's frames) of the best peaks; ``spectra`` keeps a's."""
     n_a, n_b = a.shape[1], b.shape[1]
     if min(n_a, n_b) < MIN_OVERLAP_S * FRAME_HZ:
         return
-    lags, score = correlation(a, b)
+    lags, score = correlation(a, b, spectra)
     left_over = score.copy()
     for _ in range(CANDIDATES_A_PAIR):
         i = int(np.argmax(left_over))
@@ -149,16 +152,22 @@ def without_the_best(a: Take, b: Take, candidate: Candidate) -> float:
     return float(rest.sum() / (wrong.std() * math.sqrt(seconds)))
 
 
-def correlation(a: NDArray[np.float32], b: NDArray[np.float32]) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+def correlation(
+    a: NDArray[np.float32], b: NDArray[np.float32], spectra: dict[int, NDArray[np.complex64]] | None = None
+) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Cross-correlation of two (bands, frames) onset maps over every lag with enough overlap, summed over bands.
 
     Each band is whitened over modulation frequency, so that a regular beat (an idling engine, slaps on the
     hull) is no strong agreement at each of its periods. Scores are in units of the correlation's own robust
-    standard deviation, at any overlap; lag l: frame t of b goes with frame t + l of a.
+    standard deviation, at any overlap; lag l: frame t of b goes with frame t + l of a. ``spectra`` holds whitened
+    spectra of ``a`` by length, and takes up new ones.
     """
     n_a, n_b = a.shape[1], b.shape[1]
     n = scipy.fft.next_fast_len(n_a + n_b, real=True)
-    spectrum = np.einsum("bf,bf->f", _whitened(a, n), _whitened(b, n).conj())
+    spectra = {} if spectra is None else spectra
+    if n not in spectra:
+        spectra[n] = _whitened(a, n)
+    spectrum = np.einsum("bf,bf->f", spectra[n], _whitened(b, n).conj())
     every = scipy.fft.irfft(spectrum, n)
     least = int(MIN_OVERLAP_S * FRAME_HZ)
     lags = np.arange(-(n_b - least), n_a - least + 1)

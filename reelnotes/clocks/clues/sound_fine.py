@@ -21,6 +21,7 @@ from reelnotes.clocks.audio_features import RATE_HZ
 SPEED_OF_SOUND_M_S = 343.2  # dry air at 20 °C; 331.3 at 0 °C, so a metre is 2.9 to 3.0 ms
 PATH_M = 2.0  # how far apart microphones in a small boat are, as a rule
 PATH_S = PATH_M / SPEED_OF_SOUND_M_S  # 5.8 ms: a source can reach one microphone this much before the other
+PATH_DOUBT_S = 1.0e-3  # a third of a metre: how roughly PATH_M is known
 SEARCH_S = 0.064  # about the coarse lag
 BAND_HZ = (250.0, 7000.0)
 PEAKS_A_WINDOW = 2
@@ -134,7 +135,8 @@ def align(peaks: Peaks) -> Alignment | None:
     sources = _sources(level[inside], peaks.height[inside])
     low, high = min(sources), max(sources)
     width = max(0.0, 2 * PATH_S - (high - low))
-    sigma = math.hypot(width / math.sqrt(12), 0.5e-3)
+    # The middle of what paths of this length leave open, evenly spread; boats differ, so never surer than PATH_DOUBT_S.
+    sigma = math.hypot(width / math.sqrt(12), PATH_DOUBT_S)
     stands = slope_sigma is not None and slope_sigma < 30e-6
     return Alignment(
         (low + high) / 2,
