@@ -27,6 +27,10 @@ UNFILMED_WEIGHT = 0.2
 SIGHT_SHARE = 0.1
 
 BOARD_WAIT_S = 45.0
+# Nobody fights or lands a fish, or looks after a bait, while the boat runs to another place; but a leg's
+# ends are not sharp, and a fish may have been logged for a boat that was already running.
+AT_FISHING_SPEED = frozenset(("strike", "hooked", "landed", "lost", "bait check", "rig change"))
+UNDER_WAY_WEIGHT = 0.1
 
 Density = tuple[NDArray[np.float64], NDArray[np.float64]]
 
@@ -49,6 +53,8 @@ def place_events(
         if event.source in on_board_utc_s:
             density = before_the_board(density, on_board_utc_s[event.source])
             from_what += ", before the fish lay on the board"
+        if event.kind in AT_FISHING_SPEED:
+            density = weigh_by_boat(density, track)
         instants, share = weigh_by_footage(density, filmed)
         mean = float(np.sum(instants * share))
         sigma = float(np.sqrt(np.sum((instants - mean) ** 2 * share)))
@@ -87,6 +93,20 @@ def weigh_by_footage(density: Density, filmed: Sequence[PlacedClip]) -> Density:
         assert clip.time.start_utc_s is not None and clip.end_utc_s is not None
         seen |= (instants >= clip.time.start_utc_s) & (instants < clip.end_utc_s)
     weighed = share * np.where(seen, 1.0, UNFILMED_WEIGHT)
+    return instants, weighed / weighed.sum()
+
+
+def weigh_by_boat(density: Density, track: Track) -> Density:
+    """The density again, for things that are not done at full speed: instants of a leg under way are made less likely.
+
+    Where the whole stretch is under way (some troll that fast) nothing changes.
+    """
+    instants, share = density
+    running = np.zeros(len(instants), bool)
+    for leg in track.legs:
+        if leg.kind == "under way":
+            running |= (instants >= leg.start_utc_s) & (instants < leg.end_utc_s)
+    weighed = share * np.where(running, UNDER_WAY_WEIGHT, 1.0)
     return instants, weighed / weighed.sum()
 
 

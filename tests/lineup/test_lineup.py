@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reelnotes.lineup import boards_tell, line_up
-from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_footage
+from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_boat, weigh_by_footage
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime, Clocks
 from reelnotes.records.lengths import FishLength
@@ -132,3 +132,13 @@ def test_a_board_that_contradicts_the_note_is_not_believed() -> None:
     density = noted_density(note("landed", 1000, 1.0))
     t, p = before_the_board(density, DAY + 100)
     assert np.array_equal(p, density[1]) and np.array_equal(t, density[0])
+
+
+def test_a_fish_is_not_landed_at_full_speed() -> None:
+    density = noted_density(note("landed", 1000, 1.0))
+    legs = (Leg(1, "drifting", DAY, DAY + 940, 0, 0.3), Leg(2, "under way", DAY + 940, DAY + 3000, 9000, 9.0))
+    t, p = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), legs))
+    before = float(density[1][t < DAY + 940].sum())
+    assert float(p[t < DAY + 940].sum()) > max(0.8, before)
+    nowhere = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), (Leg(1, "under way", DAY - 9e3, DAY + 9e3, 0, 9.0),)))
+    assert np.allclose(nowhere[1], density[1])
