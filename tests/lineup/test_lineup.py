@@ -140,5 +140,6 @@ def test_a_fish_is_not_landed_at_full_speed() -> None:
     t, p = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), legs))
     before = float(density[1][t < DAY + 940].sum())
     assert float(p[t < DAY + 940].sum()) > max(0.8, before)
-    nowhere = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), (Leg(1, "under way", DAY - 9e3, DAY + 9e3, 0, 9.0),)))
+    all_day = (Leg(1, "under way", DAY - 9e3, DAY + 9e3, 0, 9.0),)
+    nowhere = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), all_day))
     assert np.allclose(nowhere[1], density[1])
