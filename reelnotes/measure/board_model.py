@@ -63,9 +63,11 @@ class BoardModel:
     @cached_property
     def _levels(self) -> list[NDArray[np.uint8]]:
         """The picture halved again and again, so that a small raster is drawn from a picture of like scale."""
-        levels = [self.picture]
+        levels: list[NDArray[np.uint8]] = [self.picture]
         while min(levels[-1].shape[:2]) > 64:
-            levels.append(cv2.resize(levels[-1], None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA).astype(np.uint8))
+            # The size is given, not the factor: of an odd number of pixels OpenCV would drop the last half pixel instead of shrinking.
+            half = (levels[-1].shape[1] // 2, levels[-1].shape[0] // 2)
+            levels.append(cv2.resize(levels[-1], half, interpolation=cv2.INTER_AREA).astype(np.uint8))
         return levels
 
     def picture_on(self, raster: Raster) -> NDArray[np.uint8]:
@@ -124,9 +126,9 @@ def _read(path: Path) -> NDArray[np.uint8] | None:
 def _ink(picture: NDArray[np.uint8], board: Board, scale: float, zero: tuple[float, float]) -> Floats:
     """The colour direction along which the print's edges are strongest: the first principal axis of the colour
     gradients, kept halfway to plain grey, because cameras carry colour at half the resolution and more noise."""
-    half_mm = cv2.resize(picture, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA).astype(np.float32)
+    whole_mm = cv2.resize(picture, None, fx=1 / scale, fy=1 / scale, interpolation=cv2.INTER_AREA).astype(np.float32)
     x, y = int(max(zero[0] / scale, 0)), int(max(zero[1] / scale - board.width_mm, 0))
-    area = half_mm[y : y + int(board.width_mm), x : x + int(board.length_mm)]
+    area = whole_mm[y : y + int(board.width_mm), x : x + int(board.length_mm)]
     luma = np.array([0.114, 0.587, 0.299])
     if min(area.shape[:2]) < 8:
         return luma

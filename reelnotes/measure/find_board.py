@@ -18,6 +18,7 @@ from reelnotes.measure.refine import Alignment, settle
 log = logging.getLogger(__name__)
 
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
+STILL_HELD = 0.25
 _HELD = 0.37  # the least score that counts as this board
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
@@ -50,13 +51,16 @@ def find_board(
     return best
 
 
-def proved(made: Alignment) -> bool:
-    """Whether the print agrees over enough of what of the board can be seen to call it this board."""
+def proved(made: Alignment, held: float = _HELD) -> bool:
+    """Whether the print agrees over enough of what of the board can be seen to call it this board.
+
+    held: least score; lower where another frame of the clip has proved the board already.
+    """
     x = made.agreement.mm[made.agreement.seen, 0]
     if len(x) < 12 or len(x) < 0.2 * len(made.agreement.mm):
         return False
     could = float(np.ptp(x)) / made.model.board.length_mm
-    return made.score >= _HELD and made.reach >= _REACH * could and made.reach > 0.25
+    return made.score >= held and made.reach >= _REACH * could and made.reach > 0.25
 
 
 def _proposals(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:

@@ -17,8 +17,10 @@ from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.posed import Observations
 from reelnotes.measure.rectify import warp
 
-_FLOOR_PX = 0.06  # no patch is trusted better than this, in raster pixels: resampling, compression, printing
-_CORRELATED = 6.0  # neighbouring pixels share blur and coding error, so n pixels count as n / 6
+_FLOOR_PX = 0.1  # no patch is trusted better than this, in raster pixels: resampling, compression, printing, rolling shutter
+# Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
+# in four of them): n pixels of a patch count as n / 24.
+_CORRELATED = 24.0
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,7 @@ import numpy as np
 
 from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
-from reelnotes.measure.find_board import GUESS_FREEDOM, find_board, guessed_lens, proved
+from reelnotes.measure.find_board import GUESS_FREEDOM, STILL_HELD, find_board, guessed_lens, proved
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
@@ -101,11 +101,9 @@ def _refined(chosen: list[Tracked], found: Alignment) -> list[tuple[Tracked, Ali
     for shot in chosen:
         a = shot.alignment
         made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, rough=False)
-        if made is not None and proved(made):
+        if made is not None and proved(made, STILL_HELD):
             out.append((shot, made))
-    # A frame that lost the board by a bar or so agrees far worse than its neighbours.
-    best = max((m.strength for _, m in out), default=0.0)
-    return [(shot, m) for shot, m in out if m.strength > 0.6 * best]
+    return out
 
 
 def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]) -> PosedClip | Refusal:
@@ -125,11 +123,25 @@ def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: Len
         if made is None:
             return Refusal("the board's print does not fit the given lens")
         fit = made
+    fine, fit = _without_strays(fine, fit)
     again = [_matched(shot, model, fit, i) for i, (shot, _) in enumerate(fine)]
     final = fit_frames([o for o, _, _ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
     frames = tuple(_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine)))
     return PosedClip(model.board, model, frames, final.lens, "given" if given else "solved from the board", final.focal_sigma, span,
                      _stop_visible(frames, model))  # fmt: skip
+
+
+def _without_strays(fine: list[tuple[Tracked, Alignment]], fit: Fit) -> tuple[list[tuple[Tracked, Alignment]], Fit]:
+    """Leave out frames that fit the common lens far worse than the others, and solve the rest again."""
+    worst = 3.0 * float(np.median(fit.rms_px)) + 0.2
+    keep = [i for i in range(len(fine)) if fit.rms_px[i] <= worst]
+    if len(keep) in (0, len(fine)):
+        return fine, fit
+    kept = [fine[i] for i in keep]
+    p = fit.problem
+    again = fit_frames([a.seen for _, a in kept], p.start, [fit.R[i] for i in keep], [fit.t[i] for i in keep], p.freedom,
+                       shift=fit.shift[keep], steps=20)  # fmt: skip
+    return (kept, again) if again is not None else (fine, fit)
 
 
 def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float]:

@@ -107,10 +107,11 @@ def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladde
 def follow(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats
 ) -> Alignment | None:
-    """A coarse alignment from a start that is a few percent of the board off, as from one frame to the next."""
+    """A middling alignment from a start that is a percent or two of the board off, as from one frame to the next."""
     if native_scale(model, lens, R, t) * model.board.length_mm < 40:
         return None
-    return _climb(image, model, lens, R, t, HELD, scales(model, 0.0)[:1], searches=(6, 3))
+    coarse = _COARSE_PX / model.board.length_mm
+    return _climb(image, model, lens, R, t, HELD, [coarse, 2.4 * coarse], searches=(4,))
 
 
 def _climb(

@@ -17,6 +17,7 @@ from reelnotes.media.decode import Picture, pictures
 _LOOK_EVERY_S = 0.9  # keyframes closer together than this are skipped
 _LONGEST_SPAN_S = 8.0
 _FLOW_SIDE = 640
+_STILL_THERE = 0.2  # strength at the middling scale; the fine look later is stricter
 _KEPT_BYTES = 220_000_000  # of decoded pictures held at a time
 
 
@@ -84,7 +85,7 @@ def _followed(image: NDArray[np.uint8], before: NDArray[np.uint8], now: NDArray[
     moved = _moved(before, now, last) if before is not now else None
     for R, t in [moved, (last.R, last.t)] if moved is not None else [(last.R, last.t)]:
         made = follow(image, last.model, last.lens, R, t)
-        if made is not None and made.strength > 0.3 and made.strength > 0.6 * last.strength:
+        if made is not None and made.strength > _STILL_THERE:
             return made
     return None
 
