@@ -7,16 +7,18 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import FishPiece, choose_fish
-from reelnotes.measure.outline import SMALLEST_FISH_MM, find_outline
+from reelnotes.measure.fish_piece import FishPiece, by_the_tail, fish_pieces
+from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.posed import PosedClip, PosedFrame
+from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
+_TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,6 +35,7 @@ class Fish:
     tail: tuple[float, float, float]
     fork: tuple[float, float, float]
     frames: tuple[PosedFrame, ...]
+    view: TailView
 
 
 def measure_fish(clip: PosedClip) -> Fish | Refusal:
@@ -43,13 +46,48 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     raster = Raster.over(clip.board, float(np.clip(scale, 0.5, 1.2)), 25.0)
     stack = stack_frames(spread_pick(clip.frames, _COARSE_FRAMES), raster)
     outline = find_outline(stack, clip.model)
-    piece = choose_fish(outline, stack, clip.board)
-    if isinstance(piece, Refusal):
-        return piece
+    pieces = fish_pieces(outline, stack, clip.board)
+    if isinstance(pieces, Refusal):
+        return pieces
+    piece, likeness = _best_tail(clip, pieces, raster, outline, scale)
     view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale)
     if view is None:
         return Refusal("the tail's end is not to be seen")
-    return _numbers(clip, piece, view, scale)
+    tail = view.tail
+    beside = by_the_tail(outline, stack, piece, tail.tip_x, (tail.low_y, tail.high_y))
+    if likeness < _TAIL_LIKE and beside:
+        return Refusal("the tail's end is hidden: " + beside)
+    shape = shape_of(piece.mask)
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + ([beside] if beside else [])
+    return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
+
+
+def _best_tail(
+    clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline: Outline, scale: float
+) -> tuple[FishPiece, float]:
+    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie), and how much."""
+    few = spread_pick(clip.frames, 3)
+    best, highest = pieces[0], -1.0
+    for piece in pieces:
+        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, in_parts=False)
+        if view is None:
+            continue
+        tip_u = float(raster.to_px(np.array([view.tail.tip_x, view.tail.tip_y]))[0])
+        likeness = tail_likeness(piece.mask, tip_u, view.tail.span_mm * raster.px_per_mm, view.tail.lopsided)
+        if likeness > highest + 0.05:
+            best, highest = piece, likeness
+    return best, highest
+
+
+def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
+    doubts = []
+    if shape.twofold > 0.5:
+        doubts.append("more than one fish may lie on the board")
+    if shape.bend_deg > 25.0:
+        doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")
+    if likeness < _TAIL_LIKE:
+        doubts.append("the end of the outline does not look like a whole tail")
+    return doubts
 
 
 def native_scale(clip: PosedClip) -> float:
@@ -62,15 +100,14 @@ def native_scale(clip: PosedClip) -> float:
     return float(max(finite)) if finite else 1.0
 
 
-def _numbers(clip: PosedClip, piece: FishPiece, view: TailView, scale: float) -> Fish:
+def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[str], view: TailView, scale: float) -> Fish:
     camera = view.stack.camera_mm
     rough = max(view.tail.tip_x, SMALLEST_FISH_MM)
     tip = grounded(view.tail.tip_x, tail_height(rough), (camera[0], camera[2]))
     fork = grounded(view.tail.fork_x, fork_height(rough), (camera[0], camera[2]))
-    nose_z = nose_height(piece.depth_mm)
+    nose_z = nose_height(depth_mm)
     nose = grounded(piece.x_low, nose_z, (camera[0], camera[2]))
     gap = nose.x_mm
-    doubts = list(piece.doubts)
     # A piece that runs up to the foot of the stop hides what gap there may be: then the protocol holds.
     on_stop = piece.x_low < 3.0 or gap < max(8.0, 2.0 * nose.u_mm)
     start = 0.0 if on_stop else gap
@@ -87,7 +124,7 @@ def _numbers(clip: PosedClip, piece: FishPiece, view: TailView, scale: float) ->
     return Fish(
         tip.x_mm - start, fork.x_mm - start, combined(budget), combined(fork_budget), budget, tuple(doubts),
         (start, middle, nose_z.value), (tip.x_mm, view.tail.tip_y, tail_height(rough).value),
-        (fork.x_mm, view.tail.fork_y, fork_height(rough).value), clip.frames,
+        (fork.x_mm, view.tail.fork_y, fork_height(rough).value), clip.frames, view,
     )  # fmt: skip
 
 

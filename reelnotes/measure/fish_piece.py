@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Blob, Outline
@@ -18,36 +19,39 @@ class FishPiece:
 
     mask          (h, w) on the stack's raster
     x_low, x_high extent along the board as it appears, mm
-    depth_mm      greatest breadth of the body, a robust figure
-    bend_deg      angle between the front half's and the rear half's middle line
     doubts        reasons to check
     """
 
     mask: Mask
     x_low: float
     x_high: float
-    depth_mm: float
-    bend_deg: float
     doubts: tuple[str, ...]
 
 
-def choose_fish(outline: Outline, stack: Stack, board: Board) -> FishPiece | Refusal:
-    """The largest long piece near the stop; a Refusal when there is none, or when its ends are not to be seen."""
-    long = [b for b in outline.blobs if b.length_mm >= SMALLEST_FISH_MM and b.area_mm2 >= 0.06 * b.length_mm**2]
-    near = [b for b in long if b.x_low_mm < STOP_ZONE_MM]
-    if not near:
-        return Refusal("no fish lies at the stop" if long else "no fish lies on the board")
-    main = near[0]
-    mask, x_high = _with_rest(main, outline.blobs)
-    low_px, high_px = stack.raster.to_px(np.array([[main.x_low_mm, 0.0], [x_high, 0.0]]))[:, 0]
-    refusal = _ends_seen(mask, stack, board, x_high, int(low_px), int(high_px))
-    if refusal is not None:
-        return refusal
-    depth, bend = _body(mask, stack)
-    return FishPiece(mask, main.x_low_mm, x_high, depth, bend, tuple(_doubts(main, near, x_high, bend)))
+def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece] | Refusal:
+    """The largest long piece near the stop, as each level of strangeness shows it, with and without what lies
+    behind it in line, where these differ at the tail.
+
+    A Refusal when there is none, or when its ends are not to be seen at any level.
+    """
+    pieces: list[FishPiece] = []
+    refusal: Refusal | None = None
+    for blobs in outline.layers:
+        long = [b for b in blobs if b.length_mm >= SMALLEST_FISH_MM and b.area_mm2 >= 0.06 * b.length_mm**2]
+        near = [b for b in long if b.x_low_mm < STOP_ZONE_MM]
+        if not near:
+            refusal = refusal or Refusal("no fish lies at the stop" if long else "no fish lies on the board")
+            continue
+        for mask, x_high in {near[0].x_high_mm: (near[0].mask, near[0].x_high_mm), **_with_rest(near[0], blobs)}.values():
+            bad_end = _ends_seen(mask, stack, board, x_high)
+            if bad_end is not None:
+                refusal = bad_end if refusal is None or not pieces else refusal
+            elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
+                pieces.append(FishPiece(mask, near[0].x_low_mm, x_high, tuple(_two_fish(near, x_high))))
+    return pieces or refusal or Refusal("no fish lies on the board")
 
 
-def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> tuple[Mask, float]:
+def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, float]]:
     """The piece with what carries it on: a peduncle that looks like the board cuts a tail off."""
     mask, x_high = main.mask.copy(), main.x_high_mm
     middle = 0.5 * (main.y_low_mm + main.y_high_mm)
@@ -57,10 +61,10 @@ def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> tuple[Mask, float]:
         if blob is not main and behind and aligned and blob.x_high_mm > x_high and blob.touches_sides == 0:
             mask |= blob.mask
             x_high = blob.x_high_mm
-    return mask, x_high
+    return {x_high: (mask, x_high)} if x_high > main.x_high_mm else {}
 
 
-def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float, low_u: int, high_u: int) -> Refusal | None:
+def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal | None:
     if x_high > board.length_mm - 4.0:
         return Refusal("the tail reaches the end of the board or past it")
     columns = np.flatnonzero(mask.any(axis=0))
@@ -76,27 +80,38 @@ def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float, low_u: int
     return None
 
 
-def _body(mask: Mask, stack: Stack) -> tuple[float, float]:
-    """(depth in mm, bend in degrees) from the breadth and the middle line of the piece along the board."""
-    columns = np.flatnonzero(mask.any(axis=0))
-    breadth = mask[:, columns].sum(axis=0) / stack.raster.px_per_mm
-    depth = float(np.percentile(breadth, 85))
-    rows = np.arange(mask.shape[0])[:, None]
-    middle = (mask[:, columns] * rows).sum(axis=0) / mask[:, columns].sum(axis=0)
-    n = len(columns)
-    front, rear = slice(int(0.1 * n), int(0.5 * n)), slice(int(0.5 * n), int(0.9 * n))
-    if n < 20:
-        return depth, 0.0
-    slopes = [np.polyfit(columns[part], middle[part], 1)[0] for part in (front, rear)]
-    return depth, float(abs(np.degrees(np.arctan(slopes[1]) - np.arctan(slopes[0]))))
+def _two_fish(near: list[Blob], x_high: float) -> list[str]:
+    main, length = near[0], x_high - near[0].x_low_mm
+    others = [
+        b for b in near[1:]
+        if b.area_mm2 > 0.25 * main.area_mm2 and b.elongation > 2.0 and b.length_mm > 0.4 * length and b.touches_sides < 15.0
+        and b.strength > 0.6 * main.strength
+        and min(b.y_high_mm, main.y_high_mm) - max(b.y_low_mm, main.y_low_mm) < 0.3 * (b.y_high_mm - b.y_low_mm)
+    ]  # fmt: skip
+    return ["more than one fish may lie on the board"] if others else []
 
 
-def _doubts(main: Blob, near: list[Blob], x_high: float, bend: float) -> list[str]:
-    doubts = []
-    length = x_high - main.x_low_mm
-    if bend > 20.0:
-        doubts.append(f"the fish is curled: its middle line turns by {bend:.0f}°")
-    others = [b for b in near[1:] if b.area_mm2 > 0.25 * main.area_mm2 and b.elongation > 1.8 and b.length_mm > 0.4 * length]
-    if others:
-        doubts.append("more than one fish may lie on the board")
-    return doubts
+def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float, tail_y: tuple[float, float]) -> str:
+    """What lies at the tail that is not the tail: "" when nothing, else a reason.
+
+    tip_mm, tail_y  where the tail's end is seen: its x, and the y it spans
+    Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail is taken for one.
+    """
+    raster = stack.raster
+    scale = raster.px_per_mm
+    from_u, to_u = raster.to_px(np.array([[tip_mm - 0.15 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
+    columns = slice(max(int(from_u), 0), max(int(to_u), 1))
+    strange = np.any([blob.mask for blob in outline.layers[0]], axis=0)[:, columns]
+    board = outline.on_board[:, columns]
+    rows = np.flatnonzero(board.any(axis=1))
+    top, bottom = raster.to_px(np.array([[0.0, tail_y[1] + 6.0], [0.0, tail_y[0] - 6.0]]))[:, 1]
+    for side in ((rows[0], top), (rows[-1], bottom)):
+        low, high = sorted(int(round(v)) for v in side)
+        band = strange[max(low, 0) : high + 1]
+        if high - low < 8.0 * scale or not len(band):
+            continue  # the tail lies so near to the edge that nothing fits between
+        count, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
+        through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
+        if any((labels == i).sum() / scale**2 > 150.0 for i in through):
+            return "something lies over the tail or right beside it"
+    return ""

@@ -22,7 +22,8 @@ class Tail:
     fork_x, fork_y  the end of the middle rays
     tip_fit_mm      root mean square misfit of the lobe's width against its model
     notched         True for a forked tail, False for a straight or rounded one
-    span_mm         across the tail, lobe to lobe
+    span_mm         across the tail, lobe to lobe, from low_y to high_y
+    lopsided        how much farther one lobe reaches than the other, as a share of the span
     """
 
     tip_x: float
@@ -32,6 +33,9 @@ class Tail:
     tip_fit_mm: float
     notched: bool
     span_mm: float
+    lopsided: float
+    low_y: float
+    high_y: float
 
 
 def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
@@ -52,8 +56,14 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     if fit is None:
         return None
     tip_u, misfit = fit
-    tip, fork = raster.to_mm(np.array([[tip_u, tip_row], [fork_u, fork_row]]))
-    return Tail(tip[0], tip[1], fork[0], fork[1], misfit, notched, (rows[-1] - rows[0]) / raster.px_per_mm)
+    end = rows[edge[rows] > fork_u - 0.5 * (rows[-1] - rows[0])]
+    span = float(end[-1] - end[0] + 1)
+    halves = [edge[part].max() for part in (end[end <= fork_row], end[end >= fork_row]) if len(part)]
+    lopsided = abs(halves[0] - halves[-1]) / span
+    tip, fork, low, high = raster.to_mm(np.array([[tip_u, tip_row], [fork_u, fork_row], [fork_u, end[-1]], [fork_u, end[0]]]))
+    return Tail(
+        tip[0], tip[1], fork[0], fork[1], misfit, notched, span / raster.px_per_mm, lopsided, low[1], high[1],
+    )  # fmt: skip
 
 
 def trailing_edge(share: Share) -> NDArray[np.float64]:

@@ -15,6 +15,7 @@ from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.stack import Mask, Picture, Stack
 
 SMALLEST_FISH_MM = 60.0
+_LEVELS = (1.0, 1.5, 2.3, 3.5)  # times what is a little strange
 
 
 @dataclass(frozen=True, eq=False)
@@ -29,6 +30,7 @@ class Blob:
     area_mm2: float
     touches_sides: float  # how much of its outline (mm) lies on the board's long edges
     elongation: float  # length over width of the smallest turned box
+    strength: float  # median strangeness
 
     @property
     def length_mm(self) -> float:
@@ -41,13 +43,13 @@ class Outline:
     """What lies on the board, coarsely.
 
     score  (h, w) float32: distance from the empty board in units of what may be by chance
-    blobs  the pieces, largest first
+    layers the pieces, largest first, at rising levels of strangeness: stains drop out of the later ones
     """
 
     match: BoardMatch
     score: NDArray[np.float32]
     on_board: Mask
-    blobs: tuple[Blob, ...]
+    layers: tuple[tuple[Blob, ...], ...]
 
 
 def find_outline(stack: Stack, model: BoardModel) -> Outline:
@@ -58,10 +60,12 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     match = match_board(stack.image, picture, on_board, scale)
     score = strangeness(stack.image, match.expected, stack.noise, on_board)
     plain_score = strangeness(stack.image, match.smooth, stack.noise, on_board)
-    mask = _grown(score, match.trust)
-    mask |= _not_shadow(_grown(plain_score, match.trust) & ~mask, on_board, scale)
-    mask = _tidied(mask & on_board, scale)
-    return Outline(match, score, on_board, tuple(_blobs(mask, stack, model)))
+    layers = []
+    for level in _LEVELS:
+        mask = _grown(score, match.trust, level)
+        mask |= _not_shadow(_grown(plain_score, match.trust, level) & ~mask, on_board, scale)
+        layers.append(tuple(_blobs(_tidied(mask & on_board, scale), score, stack, model)))
+    return Outline(match, score, on_board, tuple(layers))
 
 
 def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
@@ -75,16 +79,16 @@ def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], w
     return np.where(where, smooth / tolerance, 0.0).astype(np.float32)
 
 
-def _grown(score: NDArray[np.float32], trust: NDArray[np.float32]) -> Mask:
+def _grown(score: NDArray[np.float32], trust: NDArray[np.float32], level: float) -> Mask:
     """Hysteresis: pixels a little strange that hang together with very strange ones.
 
     What is a little strange depends on how well the board is explained where it lies bare.
     """
     bare = score[trust > 0.8]
     weak = float(np.clip(3.0 * np.percentile(bare, 90), 0.5, 1.0)) if len(bare) else 1.0
-    count, labels = cv2.connectedComponents((score > weak).astype(np.uint8), connectivity=8)
+    count, labels = cv2.connectedComponents((score > weak * level).astype(np.uint8), connectivity=8)
     keep = np.zeros(count, bool)
-    keep[np.unique(labels[score > 2.0])] = True
+    keep[np.unique(labels[score > 2.0 * level])] = True
     keep[0] = False
     return keep[labels]
 
@@ -112,7 +116,7 @@ def _tidied(mask: Mask, px_per_mm: float) -> Mask:
     return cv2.morphologyEx(filled, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * thin + 1, 2 * thin + 1))) > 0
 
 
-def _blobs(mask: Mask, stack: Stack, model: BoardModel) -> list[Blob]:
+def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardModel) -> list[Blob]:
     scale, board = stack.raster.px_per_mm, model.board
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=8)
     found = []
@@ -127,5 +131,5 @@ def _blobs(mask: Mask, stack: Stack, model: BoardModel) -> list[Blob]:
         sides = float(((y < 1.5 / scale) | (y > board.width_mm - 1.5 / scale)).sum()) / scale
         box = cv2.minAreaRect(np.stack([u, v], axis=-1).astype(np.float32))[1]
         elongation = max(box) / max(min(box), 1.0)
-        found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation))
+        found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation, float(np.median(score[piece]))))
     return sorted(found, key=lambda blob: -blob.area_mm2)

@@ -36,9 +36,13 @@ class TailView:
 
 
 def view_tail(
-    frames: Sequence[PosedFrame], model: BoardModel, coarse: Raster, outline: Outline, mask: Mask, native_px_per_mm: float
-) -> TailView | None:
-    """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there."""
+    frames: Sequence[PosedFrame], model: BoardModel, coarse: Raster, outline: Outline, mask: Mask, native_px_per_mm: float,
+    *, in_parts: bool = True,
+) -> TailView | None:  # fmt: skip
+    """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there.
+
+    ``in_parts`` False leaves out the scatter: a quick look.
+    """
     raster = _window(coarse, mask, native_px_per_mm)
     fish = _onto(mask.astype(np.float32), coarse, raster) > 0.5
     whole = stack_frames(frames, raster)
@@ -48,7 +52,7 @@ def view_tail(
     if tail is None:
         return None
     parts = []
-    for part in range(min(_GROUPS, len(frames))):
+    for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
         found = find_tail(_share(some.image, picture, fish, some.seen & model.on_board(raster)), raster, blur_px)
         if found is not None:
@@ -103,10 +107,13 @@ def _share(image: Picture, expected: Picture, fish: Mask, where: Mask) -> NDArra
     """Share of fish, in the piece that hangs together with the fish."""
     share = share_of_fish(image, expected, fish, 4.0)
     share = np.where(where, share, 0.0).astype(np.float32)
-    _, labels = cv2.connectedComponents((share > 0.4).astype(np.uint8), connectivity=8)
+    # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
+    closed = cv2.morphologyEx((share > 0.4).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    solid = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    _, labels = cv2.connectedComponents(solid, connectivity=8)
     inside = labels[fish & (share > 0.5)]
     if len(inside) == 0:
         return np.zeros_like(share)
     main = int(np.bincount(inside[inside > 0]).argmax()) if (inside > 0).any() else 0
-    near = cv2.dilate((labels == main).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
+    near = cv2.dilate((labels == main).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=4) > 0
     return np.where(near & (main > 0), share, 0.0).astype(np.float32)
