@@ -68,35 +68,43 @@ def features_of(blocks: Iterator[SoundBlock]) -> AudioFeatures | None:
     """The features of a stream of mono sound at RATE_HZ, whose blocks follow each other without a hole."""
     onsets: list[NDArray[np.int8]] = []
     loudness: list[NDArray[np.float32]] = []
-    rest = np.zeros(0, np.float32)
-    tail: NDArray[np.float32] | None = None  # log energies that the slow part of the next block needs
-    power_rest = np.zeros((len(LOUDNESS_EDGES_HZ) - 1, 0), np.float32)
-    start_s: float | None = None
-    for block in blocks:
-        if start_s is None:
-            start_s = block.time_s
-        samples = np.concatenate([rest, block.samples])
-        hops = (len(samples) - WINDOW) // HOP + 1
-        if hops < 2 * _SLOW_FRAMES:
-            rest = samples
-            continue
-        power = _power(samples, hops)
-        rest = samples[hops * HOP :]
+    tail: NDArray[np.float32] | None = None  # log energies that the slow part of the next stretch needs
+    partial = np.zeros((len(LOUDNESS_EDGES_HZ) - 1, 0), np.float32)  # hops that fill no whole step yet
+    start_s = 0.0
+    for start_s, power in _spectra(blocks):  # noqa: B007  (the same at every turn; wanted after the loop)
+        hops = power.shape[1]
         logs, tail = _joined(np.log(_onset_bands() @ power + _FLOOR), tail)
         onsets.append(_changes(logs, lead=logs.shape[1] - hops))
-        power_rest = np.concatenate([power_rest, _loudness_bands() @ power], axis=1)
-        steps = power_rest.shape[1] // _HOPS_A_STEP
-        whole = power_rest[:, : steps * _HOPS_A_STEP].reshape(-1, steps, _HOPS_A_STEP)
+        partial = np.concatenate([partial, _loudness_bands() @ power], axis=1)
+        steps = partial.shape[1] // _HOPS_A_STEP
+        whole = partial[:, : steps * _HOPS_A_STEP].reshape(len(partial), steps, _HOPS_A_STEP)
         loudness.append(np.log(whole.mean(axis=2) + _FLOOR))
-        power_rest = power_rest[:, steps * _HOPS_A_STEP :]
-    if start_s is None or not onsets:
+        partial = partial[:, steps * _HOPS_A_STEP :]
+    if sum(piece.shape[1] for piece in onsets) < FRAME_HZ:
         return None
+    middle_s = start_s + WINDOW / 2 / RATE_HZ
     return AudioFeatures(
-        start_s + WINDOW / 2 / RATE_HZ,
+        middle_s,
         np.concatenate(onsets, axis=1),
-        start_s + WINDOW / 2 / RATE_HZ + LOUDNESS_STEP_S / 2,
+        middle_s + (_HOPS_A_STEP - 1) / 2 * HOP / RATE_HZ,
         np.concatenate(loudness, axis=1),
     )
+
+
+def _spectra(blocks: Iterator[SoundBlock]) -> Iterator[tuple[float, NDArray[np.float32]]]:
+    """(start of the sound, power spectra (bins, hops)) of stretches that follow each other hop by hop, to the last."""
+    rest = np.zeros(0, np.float32)
+    start_s: float | None = None
+    for block in blocks:
+        start_s = block.time_s if start_s is None else start_s
+        rest = np.concatenate([rest, block.samples])
+        hops = (len(rest) - WINDOW) // HOP + 1
+        if hops >= 2 * _SLOW_FRAMES:
+            yield start_s, _power(rest, hops)
+            rest = rest[hops * HOP :]
+    hops = (len(rest) - WINDOW) // HOP + 1
+    if hops > 0 and start_s is not None:
+        yield start_s, _power(rest, hops)
 
 
 def _power(samples: NDArray[np.float32], hops: int) -> NDArray[np.float32]:
@@ -109,8 +117,8 @@ def _power(samples: NDArray[np.float32], hops: int) -> NDArray[np.float32]:
 
 
 def _joined(logs: NDArray[np.float32], tail: NDArray[np.float32] | None) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    kept = logs[:, -_SLOW_FRAMES:]
-    return (logs if tail is None else np.concatenate([tail, logs], axis=1)), kept
+    joined = logs if tail is None else np.concatenate([tail, logs], axis=1)
+    return joined, joined[:, -_SLOW_FRAMES:]
 
 
 def _changes(logs: NDArray[np.float32], *, lead: int) -> NDArray[np.int8]:

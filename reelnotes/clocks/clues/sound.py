@@ -97,7 +97,10 @@ def sound_clues(
     for number, (a, b) in enumerate(pairs):
         if progress and number % 20 == 0:
             progress(0.5 + 0.5 * number / len(pairs), "looking for shared sound")
-        clues += _pair_clues(takes, _hypotheses(candidates(a, b, takes)))
+        try:
+            clues += _pair_clues(takes, _hypotheses(candidates(a, b, takes)))
+        except UnreadableError as error:  # a file that was there for listening, and is gone now
+            log.warning("%s", error)
     return clues
 
 
