@@ -8,6 +8,7 @@
     hypotheses   what a group's stamps mean, weighed by Bayes' rule
     solver       the robust joint least squares
     solving      the flow through all of these
+    otherdays    clips of another day set aside
     outcome      the solution as the record wants it
 
 The room's verb is :func:`solve_clocks`.

@@ -9,7 +9,7 @@ not taken: a group without a place is better than one an hour off.
 
 import datetime as dt
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
 from reelnotes.clocks.clues.logged_events import coverage_score, event_windows
@@ -23,7 +23,6 @@ NEAR_DAY_S = 900.0  # rigging and packing up lie this close to the track without
 OUTSIDE_COST = 1.0  # natural log, for each recording outside the track's time
 ALL_OUTSIDE_COST = 8.0  # a camera that filmed nothing at all of the trip it lies with is a rare thing
 ELSEWHERE_S = 10 * 86400.0
-SAME_PLACE_S = 240.0
 
 
 @dataclass(frozen=True)
@@ -54,7 +53,7 @@ class Day:
 
 
 def day_of(track: Track, events: Sequence[LogEvent], date: dt.date | None = None, zone: dt.tzinfo = dt.UTC) -> Day:
-    """The day from the track's pieces; without a track from the log; without both, the user's local date as a whole."""
+    """The day from the track's pieces, from the log where it lies elsewhere, and from the user's local date likewise."""
     windows = tuple(event_windows(events))
     spans: list[tuple[float, float]] = []
     if not track.empty:
@@ -64,12 +63,25 @@ def day_of(track: Track, events: Sequence[LogEvent], date: dt.date | None = None
             if i == len(times) or times[i] - times[i - 1] > 4 * 3600.0:
                 spans.append((float(times[first]), float(times[i - 1])))
                 first = i
-    elif windows:
-        spans.append((min(a for a, _, _ in windows) - 1800.0, max(b for _, b, _ in windows) + 1800.0))
-    elif date is not None:
-        midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone)
-        spans.append((midnight.timestamp(), midnight.timestamp() + 86400.0))
+    for first_s, last_s in _logged_stretches(windows):
+        if not spans or Day(tuple(spans)).away_s(first_s, last_s) > 2 * 3600.0:
+            spans.append((first_s, last_s))
+    if date is not None:
+        midnight = dt.datetime.combine(date, dt.time(), tzinfo=zone).timestamp()
+        if not spans or Day(tuple(spans)).away_s(midnight, midnight + 86400.0) > 0:
+            spans.append((midnight, midnight + 86400.0))
     return Day(tuple(spans), windows)
+
+
+def _logged_stretches(windows: Sequence[tuple[float, float, float]]) -> list[tuple[float, float]]:
+    """Stretches that hold a good part of the log, half an hour wider; a row with a mistyped date makes none."""
+    groups: list[list[tuple[float, float]]] = []
+    for early, late, _ in sorted(windows):
+        if not groups or early - groups[-1][-1][1] > 6 * 3600.0:
+            groups.append([])
+        groups[-1].append((early, late))
+    least = max(1, round(0.3 * len(windows)))
+    return [(g[0][0] - 1800.0, max(b for _, b in g) + 1800.0) for g in groups if len(g) >= least]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,12 +112,12 @@ def place_group(
     group: int,
     meanings: dict[int, list[Reading]],
     day: Day,
-    evidence: Sequence[tuple[float, float, float]] = (),
+    evidence: Callable[[float], float] | None = None,
 ) -> Placed | None:
     """The place that the group's stamps mean, or None when none wins clearly.
 
     meanings   run -> its plausible readings (empty for a run whose date began again)
-    evidence   further weak clues about the group's place: (shift, standard uncertainty, log-odds against chance)
+    evidence   shift -> log-odds of further weak clues
     """
     runs = [r for r in range(len(table.runs)) if tied.group_of[r] == group]
     proposals = _proposals(runs, tied, meanings)
@@ -125,8 +137,8 @@ def place_group(
             proposal.score += math.log(sum(q for q, _ in shares) + WRONG_SHARE / WRONG_SPREAD_S)
             if shares and max(q for q, _ in shares) > 20 * WRONG_SHARE / WRONG_SPREAD_S:
                 proposal.readings[run] = max(shares, key=lambda q: q[0])[1]
-        for shift, sigma, odds in evidence:
-            proposal.score += odds if abs(shift - proposal.shift_s) < SAME_PLACE_S + 3 * sigma else 0.0
+        if evidence is not None:
+            proposal.score += evidence(proposal.shift_s)
     return _winner(proposals, len(runs), day)
 
 

@@ -1,4 +1,4 @@
-"""From the solution to the record: each clip's time, each run's clock, and clips of another day."""
+"""From the solution to the record: each clip's time, and each run's clock."""
 
 import datetime as dt
 import math
@@ -7,16 +7,12 @@ from dataclasses import dataclass, replace
 
 from reelnotes.clocks.clues.stamps import Reading, is_date_reset
 from reelnotes.clocks.clues.trusted import OffsetClue
-from reelnotes.clocks.hypotheses import Day
 from reelnotes.clocks.marks import Marks
 from reelnotes.clocks.runs import Recording
 from reelnotes.clocks.solver import Solution
 from reelnotes.clocks.ties import Board
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime, ClockRun, Clocks, Clue
-from reelnotes.records.instants import iso_local
-
-OTHER_DAY_S = 12 * 3600.0
 
 
 @dataclass(frozen=True)
@@ -39,9 +35,10 @@ class Placement:
     zone: dt.tzinfo
 
 
-def assemble(table: Board, solution: Solution, placement: Placement, day: Day, conflicts: tuple[str, ...]) -> Clocks:
-    """Everything the record needs, clip by clip and run by run."""
-    aside = foreign(table, solution, placement, day)
+def assemble(
+    table: Board, solution: Solution, placement: Placement, aside: Mapping[str, str], conflicts: tuple[str, ...]
+) -> Clocks:
+    """Everything the record needs, clip by clip and run by run; ``aside``: clips set aside, with the reason."""
     groups = _shown_groups(table, placement)
     clips: dict[str, ClipTime] = {}
     for i, recording in enumerate(table.recordings):
@@ -53,7 +50,7 @@ def assemble(table: Board, solution: Solution, placement: Placement, day: Day, c
             clips[clip.name] = _clip_time(table, solution, placement, i, clip, groups[placement.group_of[run]])
     clips = _relative_to_first(clips)
     runs = tuple(_clock_run(table, solution, placement, r) for r in range(len(table.runs)))
-    return Clocks(clips, runs, aside, conflicts)
+    return Clocks(clips, runs, dict(aside), conflicts)
 
 
 def _shown_groups(table: Board, placement: Placement) -> dict[int, int]:
@@ -157,21 +154,3 @@ def _reading(recordings: Sequence[Recording], reading: Reading | None, day_s: fl
         return reading.name
     stamps = [r.stamp_s for r in recordings if r.stamp_s is not None]
     return "date reset" if stamps and is_date_reset(stamps, day_s) else "unknown"
-
-
-def foreign(table: Board, solution: Solution, placement: Placement, day: Day) -> dict[str, str]:
-    """Clips of another day, with the reason: placed half a day or more from everything that track and log tell."""
-    aside: dict[str, str] = {}
-    if not day.known:
-        return aside
-    for i, recording in enumerate(table.recordings):
-        if not placement.tier[placement.group_of[table.run_of[i]]]:
-            continue
-        start, _ = _start(table, solution, i, recording.clips[0])
-        away = day.away_s(start, start + recording.duration_s)
-        if away > OTHER_DAY_S:
-            local = iso_local(start, placement.zone)[:16].replace("T", " ")
-            days = away / 86400.0
-            why = f"filmed on another day: {local}, {days:.1f} days from the trip"
-            aside.update({clip.name: why for clip in recording.clips})
-    return aside

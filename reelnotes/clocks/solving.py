@@ -13,10 +13,12 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from reelnotes.clocks.clues.human import mark_clues
+from reelnotes.clocks.clues.position import position_score
 from reelnotes.clocks.clues.stamps import Reading, readings
 from reelnotes.clocks.clues.trusted import OffsetClue, trusted_sigma_s
 from reelnotes.clocks.hypotheses import Day, day_of, place_group
 from reelnotes.clocks.marks import Marks, choose_marks
+from reelnotes.clocks.otherdays import set_aside
 from reelnotes.clocks.outcome import Placement, assemble
 from reelnotes.clocks.runs import Recording, Run, recordings_of, runs_of
 from reelnotes.clocks.solver import solve
@@ -28,8 +30,9 @@ from reelnotes.records.tracks import Track
 
 log = logging.getLogger(__name__)
 
-TIERS = ("human", "filmed clock", "trusted", "engine", "position", "stamps")
+TIERS = ("human", "filmed clock", "trusted", "engine", "stamps")
 SURE_ENOUGH = 0.8  # confidence below which an absolute clue places nothing
+LOCATED_SIGMA_S = 2.0
 AS_BEFORE_SHARE = 0.3  # that a camera's clock, cut into runs on others' word, was in truth not touched
 ROUGH_S = 1.5  # roughness of the stamps that carry a clue across its group
 
@@ -68,7 +71,7 @@ def settle(
         table = board(_runs(recordings, marks, breaks), marks)
     tied = tie(table, relative)
     day = day_of(track, folder.events, folder.settings.date, folder.zone)
-    placer = _Placer(table, tied, cameras, marks, day, folder, [*marked, *absolute], engine)
+    placer = _Placer(table, tied, cameras, marks, day, folder, [*marked, *absolute], engine, track)
     placer.unsure = {name for name, sure in breaks.items() if not sure}
     groups = placer.place_all()
     conflicts = [f"{p.where}: {p.what}; {p.done}" for p in problems] + placer.conflicts
@@ -90,7 +93,8 @@ def settle(
         ),
         zone=folder.zone,
     )
-    return assemble(table, solution, placement, day, tuple(conflicts))
+    aside, remarks = set_aside(table, solution, placement, day)
+    return assemble(table, solution, placement, aside, (*conflicts, *remarks))
 
 
 def _runs(recordings: Mapping[str, Sequence[Recording]], marks: Mapping[str, Marks], breaks: Iterable[str]) -> list[Run]:
@@ -134,7 +138,9 @@ class _Placer:
         folder: TripFolder,
         absolute: Sequence[Clue],
         engine: EngineClues | None,
+        track: Track,
     ) -> None:
+        self.track = track
         self.table, self.tied, self.cameras, self.marks, self.day, self.folder = table, tied, cameras, marks, day, folder
         self.engine = engine
         self.absolute = absolute
@@ -276,8 +282,24 @@ class _Placer:
             found = readings(self.folder.zone, around, clock, sigma_s=1.0)
             if clock == "unknown":  # networks and satellites give UTC; local time is possible
                 found = [replace(m, share=0.97 if m.name == "UTC" else 0.03) for m in found]
+        if own is None and sum(r.clips[0].location is not None for r in self.table.runs[run].recordings) * 2 > len(
+            self.table.runs[run].recordings
+        ):
+            # What knows its place has its time from the same satellites or network.
+            found += [Reading("UTC", 0.0, LOCATED_SIGMA_S, 0.3)] if clock in ("unknown", "utc") else []
         found += [Reading("as in its other run", o, 3.0, AS_BEFORE_SHARE) for o in self.known.get(name, [])]
         return [replace(m, sigma_s=math.hypot(m.sigma_s, doubt)) for m in found]
+
+    def _positions(self, number: int) -> Callable[[float], float] | None:
+        """What the positions that a group's clips carry say of its place."""
+        clips = [
+            (clip, self.table.base_s[i] + self.tied.position_s[r] + clip.lead_s)
+            for i, r in enumerate(self.table.run_of)
+            if self.tied.group_of[r] == number
+            for clip in self.table.recordings[i].clips
+            if clip.location is not None
+        ]
+        return position_score(clips, self.track)
 
     def _end_doubt_s(self, run: int) -> float:
         mine = self.table.runs[run].recordings
@@ -291,7 +313,8 @@ class _Placer:
             return []
         if not trusted and any(self.table.runs[r].recordings[0].first in self.unsure for r in runs):
             return []  # one of two clocks was set here: each meaning of the stamps has the other clock wrong
-        placed = place_group(self.table, self.tied, group.number, {r: self._meanings(r) for r in trusted or runs}, self.day)
+        meanings = {r: self._meanings(r) for r in trusted or runs}
+        placed = place_group(self.table, self.tied, group.number, meanings, self.day, self._positions(group.number))
         if placed is None:
             return []
         if trusted_only:

@@ -38,6 +38,7 @@ SHOWN_STEP_S = 0.1
 LOOK_SIDE_PX = 1920  # larger pictures are scaled down to this before looking
 STRETCH_S = 0.5  # the shortest show that packet sizes are searched for
 BUDGET_SHARE, BUDGET_LEAST_S = 0.03, 3.0  # of the clip, decoded between key frames on the word of packet sizes
+FIRST_LOOK_S = 10.0  # what stands out most is looked at even where key frames lie this far apart
 STANDS_OUT = 1.3  # times the usual bytes
 READ_AROUND_S = 2.5
 APART_S = 8.0  # shows further apart than this are two clues
@@ -75,13 +76,15 @@ def _glances(clip: Clip) -> Iterable[Sighting | None]:
         sizes = packet_sizes(clip.path)
     except UnreadableError:
         return
+    looked = False
     budget = max(BUDGET_LEAST_S, BUDGET_SHARE * clip.duration_s)
     for start, end, cost in stretches(sizes):
         if any(start - APART_S < s.at_s < end + APART_S for s in found):
             continue
-        if cost > budget:
+        if cost > max(budget, 0.0 if looked else FIRST_LOOK_S):
             continue
         budget -= cost
+        looked = True
         for picture in pictures(clip.path, start_s=start, end_s=end, grey=True, every=2, max_side_px=LOOK_SIDE_PX):
             sighting = read_code(picture)
             if sighting is not None:
