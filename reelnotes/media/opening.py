@@ -12,11 +12,10 @@ from reelnotes.records.problems import UnreadableError
 # Demuxers by ffmpeg's names. Formats that can point elsewhere (hls, concat, dash, image sequences) are left out on purpose.
 CONTAINER_FORMATS = ("mov", "mp4", "m4a", "3gp", "3g2", "mj2", "matroska", "webm", "avi", "mpegts", "mpeg", "mxf")
 VIDEO_SUFFIXES = frozenset(
-    [".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf", ".3gp", ".3g2", ".lrv", ".insv", ".360", ".qt", ".mod", ".tod"]
+    (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf")
+    + (".3gp", ".3g2", ".lrv", ".insv", ".360", ".qt", ".mod", ".tod")
 )
 
-# A damaged clip is told by us, in one sentence, not by libav on stderr. None drops libav's messages before they reach
-# Python: at any other level a decoding thread waits for the interpreter while the interpreter waits for the thread.
 av.logging.set_level(None)
 
 
