@@ -7,7 +7,7 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import FishPiece, by_the_tail, fish_pieces
+from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces, on_print_edges
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.posed import PosedClip, PosedFrame
@@ -18,6 +18,7 @@ from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
+_CURLED_DEG = 30.0
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
 
@@ -58,6 +59,10 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     if likeness < _TAIL_LIKE and beside:
         return Refusal("the tail's end is hidden: " + beside)
     shape = shape_of(piece.mask)
+    if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
+        likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
+    if on_print_edges(outline, piece.mask) > 0.35:
+        likeness = min(likeness, 0.4)  # the outline is the print's: the light was not understood
     doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + ([beside] if beside else [])
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
@@ -74,6 +79,7 @@ def _best_tail(
             continue
         tip_u = float(raster.to_px(np.array([view.tail.tip_x, view.tail.tip_y]))[0])
         likeness = tail_likeness(piece.mask, tip_u, view.tail.span_mm * raster.px_per_mm, view.tail.lopsided)
+        likeness *= 1.0 - carried_on(outline, raster, view.tail.tip_x, (view.tail.low_y, view.tail.high_y))
         if likeness > highest + 0.05:
             best, highest = piece, likeness
     return best, highest
@@ -83,7 +89,7 @@ def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
     doubts = []
     if shape.twofold > 0.5:
         doubts.append("more than one fish may lie on the board")
-    if shape.bend_deg > 25.0:
+    if shape.bend_deg > _CURLED_DEG:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")
     if likeness < _TAIL_LIKE:
         doubts.append("the end of the outline does not look like a whole tail")
@@ -131,13 +137,14 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
 def _budget(
     clip: PosedClip, end: Grounded, readings: Sequence[float], blur_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
-    length = end.x_mm
+    length = max(end.x_mm, 1.0)
     relative = float(np.median([frame.scale_sigma for frame in clip.frames]))
     return (
         BudgetLine("print scale and pose", max(relative, 2e-4) * length, 0.0, True, "how well the board's print fixes the scale"),
         BudgetLine("lens", clip.lens_sigma * abs(end.correction_mm), 0.0, True, f"lens {clip.lens_from}"),
         BudgetLine("tail's end, frame to frame", scatter_of_mean(list(readings)), 0.0, False, f"{len(readings)} parts"),
-        BudgetLine("tail's end, outline", float(np.hypot(0.3 / scale, 0.4 * blur_mm)), 0.0, True, "where blur lets the tip end"),
+        BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, 0.4 * blur_mm)), 0.0, True, "where blur lets the tip end"),
+        BudgetLine("shade at the tail's edge", 0.5 * tail_height(length).value, 0.0, True, "a tail casts shade about as wide as it lies high"),
         BudgetLine("height of the tail", end.u_mm, end.correction_mm, True, "parallax of a tail above the board"),
         nose,
         BudgetLine("as laid", 0.0007 * length, 0.0, True, "a fish laid again does not lie just the same"),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from reelnotes.measure.board_model import Raster
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Blob, Outline
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
@@ -108,10 +109,28 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
     for side in ((rows[0], top), (rows[-1], bottom)):
         low, high = sorted(int(round(v)) for v in side)
         band = strange[max(low, 0) : high + 1]
-        if high - low < 8.0 * scale or not len(band):
-            continue  # the tail lies so near to the edge that nothing fits between
+        if high - low < 2.0 * scale or not len(band):
+            return "the outline of the tail runs into the board's edge"
         count, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):
             return "something lies over the tail or right beside it"
     return ""
+
+
+def carried_on(outline: Outline, raster: Raster, tip_mm: float, tail_y: tuple[float, float]) -> float:
+    """Share of the tail's breadth behind whose end, within a centimetre, there is more that is not board."""
+    u = raster.to_px(np.array([[tip_mm + 2.0, 0.0], [tip_mm + 10.0, 0.0]]))[:, 0]
+    v = raster.to_px(np.array([[0.0, tail_y[1]], [0.0, tail_y[0]]]))[:, 1]
+    strange = np.any([blob.mask for blob in outline.layers[0]], axis=0)
+    behind = strange[max(int(v[0]), 0) : int(v[1]) + 1, max(int(u[0]), 0) : max(int(u[1]), 1)]
+    return float(behind.any(axis=1).mean()) if behind.size else 0.0
+
+
+def on_print_edges(outline: Outline, mask: Mask) -> float:
+    """Share of a piece's outline that follows strong edges of the print itself."""
+    edge = mask & ~(cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
+    level = outline.match.expected.mean(axis=-1)
+    slope = np.hypot(cv2.Sobel(level, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(level, cv2.CV_32F, 0, 1, scale=0.125))
+    strong = cv2.dilate((slope > 0.08 * level + 3.0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    return float(strong[edge].mean()) if edge.any() else 0.0

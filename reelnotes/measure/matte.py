@@ -11,23 +11,37 @@ from numpy.typing import NDArray
 from reelnotes.measure.stack import Mask, Picture
 
 
-def share_of_fish(image: Picture, expected: Picture, mask: Mask, reach_px: float) -> NDArray[np.float32]:
+_SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
+
+
+def share_of_fish(image: Picture, expected: Picture, mask: Mask, core: Mask, reach_px: float) -> NDArray[np.float32]:
     """(h, w) float32 share, about -0.3..1.3 (noise is not cut off, so that sums stay true).
 
     image, expected  (h, w, 3) as seen, and as the empty board would look
-    mask             where the fish surely is, roughly
+    mask, core       where the fish is, roughly, and well inside it
     reach_px         how far a fish colour may be carried to the pixels around it
+
+    A pixel is taken as a mix of fish, lit board, and board in the fish's own shade: least squares in the two
+    unknowns. Where the fish has the board's hue, shade cannot be told from fish, and the shade's prior lets fish win.
     """
     off = image - expected
-    strength = (off**2).sum(axis=-1)
-    weight = np.where(mask, strength, 0.0).astype(np.float32)
-    weight *= weight  # the purest pixels of a neighbourhood tell its colour
-    weight /= max(float(weight.max()), 1e-9)
-    near = cv2.GaussianBlur(np.dstack([image * weight[..., None], weight]), (0, 0), reach_px)
-    wide = cv2.GaussianBlur(np.dstack([image * weight[..., None], weight]), (0, 0), 4 * reach_px)
-    mixed = near + 1e-3 * wide + 1e-12
-    fish = mixed[..., :3] / mixed[..., 3:]
-    across = fish - expected
-    square = (across**2).sum(axis=-1)
-    share = (off * across).sum(axis=-1) / np.maximum(square, 60.0)
+    fish = _fish_colour(image, off, mask, core, reach_px)
+    p, q = fish - expected, -expected
+    pp, qq, pq = ((x * y).sum(axis=-1) for x, y in ((p, p), (q, q), (p, q)))
+    dp, dq = (off * p).sum(axis=-1), (off * q).sum(axis=-1)
+    pp = np.maximum(pp, 60.0)
+    qq = qq + _SHADE_PRIOR
+    det = np.maximum(pp * qq - pq * pq, 1e-3)
+    shade = np.clip((dq * pp - dp * pq) / det, 0.0, 0.7)
+    share = (dp - shade * pq) / pp
     return np.clip(share, -0.3, 1.3).astype(np.float32)
+
+
+def _fish_colour(image: Picture, off: Picture, mask: Mask, core: Mask, reach_px: float) -> Picture:
+    """The fish's colour at and around it: that of the purest pixels near by, inside it where there is an inside."""
+    strength = (off**2).sum(axis=-1)
+    strength /= max(float(strength.max()), 1e-9)
+    weight = (np.where(core, 1.0, np.where(mask, 0.01, 0.0)) * strength**2 + 1e-9 * mask).astype(np.float32)
+    stack = np.dstack([image * weight[..., None], weight])
+    mixed = cv2.GaussianBlur(stack, (0, 0), reach_px) + 1e-3 * cv2.GaussianBlur(stack, (0, 0), 4 * reach_px) + 1e-14
+    return (mixed[..., :3] / mixed[..., 3:]).astype(np.float32)

@@ -56,6 +56,9 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     """Match the board's picture to the stack and collect the pieces that it does not explain."""
     scale = stack.raster.px_per_mm
     on_board = model.on_board(stack.raster) & stack.seen
+    # The outermost millimetre or two is edge, lip and shadow of the stop's foot, and says nothing.
+    rim = max(1, round(1.5 * scale))
+    on_board = cv2.erode(on_board.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8), borderValue=0) > 0
     picture = model.picture_on(stack.raster)
     match = match_board(stack.image, picture, on_board, scale)
     score = strangeness(stack.image, match.expected, stack.noise, on_board)
@@ -74,9 +77,10 @@ def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], w
     level = expected.mean(axis=-1)
     blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
     slope = np.hypot(cv2.Sobel(blurred, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(blurred, cv2.CV_32F, 0, 1, scale=0.125)).max(axis=-1)
+    burnt = image.min(axis=-1) > 248.0  # a glint shows nothing, neither board nor fish
     tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * noise
     smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
-    return np.where(where, smooth / tolerance, 0.0).astype(np.float32)
+    return np.where(where & ~burnt, smooth / tolerance, 0.0).astype(np.float32)
 
 
 def _grown(score: NDArray[np.float32], trust: NDArray[np.float32], level: float) -> Mask:
@@ -128,7 +132,7 @@ def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardMod
         v, u = np.nonzero(piece)
         low, high = stack.raster.to_mm(np.array([u.min(), v.max()])), stack.raster.to_mm(np.array([u.max(), v.min()]))
         y = stack.raster.to_mm(np.stack([u, v], axis=-1))[:, 1]
-        sides = float(((y < 1.5 / scale) | (y > board.width_mm - 1.5 / scale)).sum()) / scale
+        sides = float(((y < 1.5 + 2.0 / scale) | (y > board.width_mm - 1.5 - 2.0 / scale)).sum()) / scale
         box = cv2.minAreaRect(np.stack([u, v], axis=-1).astype(np.float32))[1]
         elongation = max(box) / max(min(box), 1.0)
         found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation, float(np.median(score[piece]))))

@@ -86,7 +86,7 @@ def _twofold(inner: NDArray[np.float32], columns: NDArray[np.intp]) -> float:
     part = columns[int(0.1 * n) : int(0.67 * n)]
     if len(part) < 10:
         return 0.0
-    least = 0.3 * float(inner.max())
+    least = max(0.3 * float(inner.max()), 0.035 * n)  # the rims of a body that looks like the board are thinner than this
     return float(np.mean([_two_ridges(inner[:, u], least) for u in part]))
 
 

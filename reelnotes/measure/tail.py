@@ -105,15 +105,16 @@ def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
 
 def _share(image: Picture, expected: Picture, fish: Mask, where: Mask) -> NDArray[np.float32]:
     """Share of fish, in the piece that hangs together with the fish."""
-    share = share_of_fish(image, expected, fish, 4.0)
+    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=1, borderValue=1) > 0
+    share = share_of_fish(image, expected, fish, core, 6.0)
     share = np.where(where, share, 0.0).astype(np.float32)
     # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
     closed = cv2.morphologyEx((share > 0.4).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     solid = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     _, labels = cv2.connectedComponents(solid, connectivity=8)
-    inside = labels[fish & (share > 0.5)]
-    if len(inside) == 0:
-        return np.zeros_like(share)
-    main = int(np.bincount(inside[inside > 0]).argmax()) if (inside > 0).any() else 0
-    near = cv2.dilate((labels == main).astype(np.uint8), np.ones((3, 3), np.uint8), iterations=4) > 0
-    return np.where(near & (main > 0), share, 0.0).astype(np.float32)
+    whole = np.bincount(labels.ravel())
+    within = np.bincount(labels[fish], minlength=len(whole))
+    keep = (within > 0.5 * whole) & (within >= 12)  # what lies mostly inside the coarse outline; a bright gap may part it
+    keep[0] = False
+    near = cv2.dilate(keep[labels].astype(np.uint8), np.ones((3, 3), np.uint8), iterations=4) > 0
+    return np.where(near, share, 0.0).astype(np.float32)
