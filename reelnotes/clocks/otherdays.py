@@ -15,13 +15,13 @@ def set_aside(table: Board, solution: Solution, placement: Placement, day: Day) 
     Where everything lies elsewhere it is the track that is of another day, and no clip is set aside.
     """
     if not day.known:
-        return {}, ()
+        return _unheard(table, solution, placement), ()
     placed = {i for i, r in enumerate(table.run_of) if placement.tier[placement.group_of[r]]}
     away = {i: day.away_s(float(solution.start_s[i]), _end(table, solution, i)) for i in placed}
     if away and min(away.values()) > OTHER_DAY_S:
-        return {}, (
-            f"the clips were filmed {min(away.values()) / 86400:.1f} days from the track and the log: is it the right track?",
-        )
+        days = min(away.values()) / 86400.0
+        remark = f"the clips were filmed {days:.1f} days from the track and the log: is it the right track?"
+        return _unheard(table, solution, placement), (remark,)
     aside: dict[str, str] = {}
     for i, apart in away.items():
         if apart > OTHER_DAY_S:
@@ -33,6 +33,23 @@ def set_aside(table: Board, solution: Solution, placement: Placement, day: Day) 
 
 def _end(table: Board, solution: Solution, i: int) -> float:
     return float(solution.start_s[i]) + table.recordings[i].duration_s
+
+
+def _unheard(table: Board, solution: Solution, placement: Placement) -> dict[str, str]:
+    """Without a track of the day: recordings days away from all those that several cameras heard within one day."""
+    aside: dict[str, str] = {}
+    shared = {name for clue in placement.relative for name in (clue.clip, clue.other)}
+    for group in dict.fromkeys(placement.group_of):
+        mine = [i for i, r in enumerate(table.run_of) if placement.group_of[r] == group]
+        heard = [float(solution.start_s[i]) for i in mine if any(c.name in shared for c in table.recordings[i].clips)]
+        if len(heard) < 4 or max(heard) - min(heard) > 1.5 * 86400.0:
+            continue
+        for i in mine:
+            apart = max(min(heard) - float(solution.start_s[i]), float(solution.start_s[i]) - max(heard)) / 86400.0
+            if apart > 2.5:
+                why = f"filmed {apart:.1f} days from all that several cameras filmed together"
+                aside.update({clip.name: why for clip in table.recordings[i].clips})
+    return aside
 
 
 def _strays(table: Board, solution: Solution, placement: Placement, day: Day) -> dict[str, str]:

@@ -281,7 +281,7 @@ class _Placer:
         else:
             found = readings(self.folder.zone, around, clock, sigma_s=1.0)
             if clock == "unknown":  # networks and satellites give UTC; local time is possible
-                found = [replace(m, share=0.97 if m.name == "UTC" else 0.03) for m in found]
+                found = [replace(m, share=0.99 if m.name == "UTC" else 0.01) for m in found]
         if own is None and sum(r.clips[0].location is not None for r in self.table.runs[run].recordings) * 2 > len(
             self.table.runs[run].recordings
         ):

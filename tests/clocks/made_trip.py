@@ -46,6 +46,7 @@ class MadeTrip:
     zone: ZoneInfo = OSLO
     seed: int = 0
     tracked: bool = True
+    track_shift_s: float = 0.0
     cameras: list[MadeCamera] = field(default_factory=list)
     clips: list[Clip] = field(default_factory=list)
     truth: dict[str, float] = field(default_factory=dict)
@@ -111,7 +112,9 @@ class MadeTrip:
             self.events.append(LogEvent(kind, math.floor(written / 60) * 60, 60.0, "log"))
 
     def solved(self) -> Clocks:
-        points = pd.DataFrame({"time_utc_s": [self.start_utc_s + 10.0 * k for k in range(int(self.length_s / 10))]})
+        points = pd.DataFrame(
+            {"time_utc_s": [self.start_utc_s + self.track_shift_s + 10.0 * k for k in range(int(self.length_s / 10))]}
+        )
         cameras = tuple(
             Camera(c.name, c.clock, "unknown", c.trusted, offset_s=c.human_offset_s, offset_sigma_s=0.5) for c in self.cameras
         )

@@ -156,6 +156,15 @@ def test_a_clip_of_another_day_is_set_aside_with_the_reason():
     assert clocks.clips["clips/chest/A.mp4"].placed == "none"
 
 
+def test_a_track_of_another_day_sets_no_clip_aside_and_is_told():
+    trip = two_cameras(20, MadeCamera("chest", -7203.0), MadeCamera("phone", 0.0, trusted=True))
+    trip.track_shift_s = -5 * 86400.0
+    clocks = trip.solved()
+    assert clocks.set_aside == {}
+    assert any("right track" in sentence for sentence in clocks.conflicts)
+    check_honest(trip, clocks)
+
+
 def test_a_single_clip_without_a_clue_is_listed_and_not_placed():
     trip = MadeTrip(seed=11)
     trip.film(MadeCamera("old", 77_000_000.0), [600.0], [60.0])
