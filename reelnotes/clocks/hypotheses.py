@@ -9,7 +9,7 @@ not taken: a group without a place is better than one an hour off.
 
 import datetime as dt
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 
 from reelnotes.clocks.clues.logged_events import coverage_score, event_windows
@@ -22,6 +22,7 @@ SURE = 0.97
 NEAR_DAY_S = 900.0  # rigging and packing up lie this close to the track without doubt
 OUTSIDE_COST = 1.0  # natural log, for each recording outside the track's time
 ALL_OUTSIDE_COST = 8.0  # a camera that filmed nothing at all of the trip it lies with is a rare thing
+TRUSTED_WRONG = 1e-4  # how much rarer a trusted clock is wrong
 ELSEWHERE_S = 10 * 86400.0
 
 
@@ -113,11 +114,13 @@ def place_group(
     meanings: dict[int, list[Reading]],
     day: Day,
     evidence: Callable[[float], float] | None = None,
+    trusted: Collection[int] = (),
 ) -> Placed | None:
     """The place that the group's stamps mean, or None when none wins clearly.
 
     meanings   run -> its plausible readings (empty for a run whose date began again)
     evidence   shift -> log-odds of further weak clues
+    trusted    runs of trusted cameras, whose clocks are hardly ever wrong by anything at all
     """
     runs = [r for r in range(len(table.runs)) if tied.group_of[r] == group]
     proposals = _proposals(runs, tied, meanings)
@@ -129,17 +132,18 @@ def place_group(
         if table.run_of[i] in runs
     ]
     footage = [(s, s + d) for s, d in spans]
+    wrong = {run: WRONG_SHARE / WRONG_SPREAD_S * (TRUSTED_WRONG if run in trusted else 1.0) for run in runs}
     for proposal in proposals:
         proposal.score += _fits_day(footage, day, proposal.shift_s) + coverage_score(footage, day.windows, proposal.shift_s)
         for run in runs:
             x = tied.position_s[run] + proposal.shift_s
             shares = [(m.share * _density(x - m.offset_s, m), m) for m in meanings.get(run, [])]
-            proposal.score += math.log(sum(q for q, _ in shares) + WRONG_SHARE / WRONG_SPREAD_S)
-            if shares and max(q for q, _ in shares) > 20 * WRONG_SHARE / WRONG_SPREAD_S:
+            proposal.score += math.log(sum(q for q, _ in shares) + wrong[run])
+            if shares and max(q for q, _ in shares) > 20 * wrong[run]:
                 proposal.readings[run] = max(shares, key=lambda q: q[0])[1]
         if evidence is not None:
             proposal.score += evidence(proposal.shift_s)
-    return _winner(proposals, len(runs), day)
+    return _winner(proposals, sum(math.log(w) for w in wrong.values()))
 
 
 def _proposals(runs: Sequence[int], tied: Tied, meanings: dict[int, list[Reading]]) -> list[_Proposal]:
@@ -170,9 +174,8 @@ def _fits_day(footage: Sequence[tuple[float, float]], day: Day, shift_s: float) 
     return -min(OUTSIDE_COST * outside, ALL_OUTSIDE_COST) - math.log(day.length_s + 2 * NEAR_DAY_S)
 
 
-def _winner(proposals: Sequence[_Proposal], runs: int, day: Day) -> Placed | None:
-    """The best proposal's share of all belief, that of "every clock is wrong" included."""
-    wrong = runs * math.log(WRONG_SHARE / WRONG_SPREAD_S)  # anywhere in the day: its density integrates to one
+def _winner(proposals: Sequence[_Proposal], wrong: float) -> Placed | None:
+    """The best proposal's share of all belief; ``wrong``: log belief that every clock is wrong, anywhere in the day."""
     density = [p.score for p in proposals]
     # A proposal holds the mass of a window of about one minute; "all wrong" holds the whole day's.
     mass = [d + math.log(60.0) for d in density] + [wrong]

@@ -314,7 +314,7 @@ class _Placer:
         if not trusted and any(self.table.runs[r].recordings[0].first in self.unsure for r in runs):
             return []  # one of two clocks was set here: each meaning of the stamps has the other clock wrong
         meanings = {r: self._meanings(r) for r in trusted or runs}
-        placed = place_group(self.table, self.tied, group.number, meanings, self.day, self._positions(group.number))
+        placed = place_group(self.table, self.tied, group.number, meanings, self.day, self._positions(group.number), trusted)
         if placed is None:
             return []
         if trusted_only:
