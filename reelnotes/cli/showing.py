@@ -113,10 +113,9 @@ def lengths(voice: Voice, record: TripRecord) -> None:
         voice.out.print("No fish on a known board was found.")
     table = Table("clip", "verdict", "total length", "fork length", "board", "why", box=None, pad_edge=False)
     for fish in record.lengths:
-        table.add_row(
-            escape(fish.clip), fish.verdict, _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, record.units),
-            "" if fish.fork_length_mm is None else _mm(fish.fork_length_mm, record.units), escape(fish.board), escape(fish.reason),
-        )  # fmt: skip
+        total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, record.units)
+        fork = "" if fish.fork_length_mm is None else _mm(fish.fork_length_mm, record.units)
+        table.add_row(escape(fish.clip), fish.verdict, total, fork, escape(fish.board), escape(fish.reason))
     voice.out.print(table)
     for note in record.limit_notes:
         voice.out.print(escape(note))

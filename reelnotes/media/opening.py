@@ -12,8 +12,10 @@ from reelnotes.records.problems import UnreadableError
 # Demuxers by ffmpeg's names. Formats that can point elsewhere (hls, concat, dash, image sequences) are left out on purpose.
 CONTAINER_FORMATS = ("mov", "mp4", "m4a", "3gp", "3g2", "mj2", "matroska", "webm", "avi", "mpegts", "mpeg", "mxf")
 VIDEO_SUFFIXES = frozenset(
-    (".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf")
-    + (".3gp", ".3g2", ".lrv", ".insv", ".360", ".qt", ".mod", ".tod")
+    [
+        *(".mp4", ".mov", ".m4v", ".mkv", ".webm", ".avi", ".mts", ".m2ts", ".ts", ".mpg", ".mpeg", ".mxf"),
+        *(".3gp", ".3g2", ".lrv", ".insv", ".360", ".qt", ".mod", ".tod"),
+    ]
 )
 
 av.logging.set_level(None)
