@@ -18,6 +18,8 @@ VIDEO_SUFFIXES = frozenset(
     ]
 )
 
+# libav stays silent, and never calls into Python: a damaged clip is told by us, in one sentence, and a decoding
+# thread that waits for the interpreter's lock while it is being freed would hang the run for good.
 av.logging.set_level(None)
 
 
