@@ -1,5 +1,6 @@
 """One fish on a posed board, from frames to numbers: the pieces of this room put in a row."""
 
+import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -7,7 +8,7 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces, on_print_edges
+from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.posed import PosedClip, PosedFrame
@@ -16,6 +17,8 @@ from reelnotes.measure.stack import spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
+
+log = logging.getLogger(__name__)
 
 _COARSE_FRAMES = 7
 _CURLED_DEG = 30.0
@@ -50,7 +53,7 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         return pieces
-    piece, likeness = _best_tail(clip, pieces, raster, outline, scale)
+    piece, likeness, unsure = _best_tail(clip, pieces, raster, outline, scale)
     view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale)
     if view is None:
         return Refusal("the tail's end is not to be seen")
@@ -61,18 +64,19 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     shape = shape_of(piece.mask)
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    if on_print_edges(outline, piece.mask) > 0.35:
-        likeness = min(likeness, 0.4)  # the outline is the print's: the light was not understood
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + ([beside] if beside else [])
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, unsure) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
 def _best_tail(
     clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline: Outline, scale: float
-) -> tuple[FishPiece, float]:
-    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie), and how much."""
+) -> tuple[FishPiece, float, str]:
+    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie): it, how
+    much, and a reason to doubt when the tail's end depends on the level."""
     few = spread_pick(clip.frames, 3)
     best, highest = pieces[0], -1.0
+    ends: dict[float, float] = {}
+    tip = 1.0
     for piece in pieces:
         view = view_tail(few, clip.model, raster, outline, piece.mask, scale, in_parts=False)
         if view is None:
@@ -80,9 +84,13 @@ def _best_tail(
         tip_u = float(raster.to_px(np.array([view.tail.tip_x, view.tail.tip_y]))[0])
         likeness = tail_likeness(piece.mask, tip_u, view.tail.span_mm * raster.px_per_mm, view.tail.lopsided)
         likeness *= 1.0 - carried_on(outline, raster, view.tail.tip_x, (view.tail.low_y, view.tail.high_y))
-        if likeness > highest + 0.05:
-            best, highest = piece, likeness
-    return best, highest
+        log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, view.tail.tip_x, likeness)
+        ends[view.tail.tip_x] = likeness
+        if likeness > highest + 0.02:
+            best, highest, tip = piece, likeness, view.tail.tip_x
+    # A fragment of the fish ends far away; a stain or a glint joined to the tail ends near by.
+    rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and 0.015 < abs(x - tip) / tip < 0.12]
+    return best, highest, "the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else ""
 
 
 def _shape_doubts(shape: Shape, likeness: float) -> list[str]:

@@ -48,8 +48,26 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
             if bad_end is not None:
                 refusal = bad_end if refusal is None or not pieces else refusal
             elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
-                pieces.append(FishPiece(mask, near[0].x_low_mm, x_high, tuple(_two_fish(near, x_high))))
+                pieces.append(FishPiece(mask, _nose(mask, stack.raster, board), x_high, tuple(_two_fish(near, x_high))))
     return pieces or refusal or Refusal("no fish lies on the board")
+
+
+def _nose(mask: Mask, raster: Raster, board: Board) -> float:
+    """Where the piece begins, mm along the board. The stop's shade, a strip right across the board, is no nose;
+    a piece that runs up to the strip is taken as running up to the stop."""
+    columns = np.flatnonzero(mask.any(axis=0))
+    wide = mask[:, columns].sum(axis=0) > 0.75 * board.width_mm * raster.px_per_mm
+    strip = int(np.argmin(wide)) if not wide.all() else 0
+    low = float(raster.to_mm(np.array([columns[0], 0.0]))[0])
+    if strip == 0 or low > 10.0:
+        return low
+    rest = mask.copy()
+    rest[:, : columns[strip]] = False
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
+    body = int(np.argmax(stats[1:, cv2.CC_STAT_AREA])) + 1
+    first = int(np.flatnonzero((labels == body).any(axis=0))[0])
+    gap = (first - columns[strip]) / raster.px_per_mm
+    return low if gap < 4.0 else float(raster.to_mm(np.array([first, 0.0]))[0])
 
 
 def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, float]]:
@@ -120,17 +138,12 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
 
 def carried_on(outline: Outline, raster: Raster, tip_mm: float, tail_y: tuple[float, float]) -> float:
     """Share of the tail's breadth behind whose end, within a centimetre, there is more that is not board."""
-    u = raster.to_px(np.array([[tip_mm + 2.0, 0.0], [tip_mm + 10.0, 0.0]]))[:, 0]
+    u = raster.to_px(np.array([[tip_mm + 2.0, 0.0], [tip_mm + 15.0, 0.0]]))[:, 0]
     v = raster.to_px(np.array([[0.0, tail_y[1]], [0.0, tail_y[0]]]))[:, 1]
-    strange = np.any([blob.mask for blob in outline.layers[0]], axis=0)
+    inner = [blob.mask for blob in outline.layers[0] if blob.touches_sides < 12.0]  # hands and shadows are told elsewhere
+    if not inner:
+        return 0.0
+    strange = np.any(inner, axis=0)
     behind = strange[max(int(v[0]), 0) : int(v[1]) + 1, max(int(u[0]), 0) : max(int(u[1]), 1)]
     return float(behind.any(axis=1).mean()) if behind.size else 0.0
 
-
-def on_print_edges(outline: Outline, mask: Mask) -> float:
-    """Share of a piece's outline that follows strong edges of the print itself."""
-    edge = mask & ~(cv2.erode(mask.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
-    level = outline.match.expected.mean(axis=-1)
-    slope = np.hypot(cv2.Sobel(level, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(level, cv2.CV_32F, 0, 1, scale=0.125))
-    strong = cv2.dilate((slope > 0.08 * level + 3.0).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-    return float(strong[edge].mean()) if edge.any() else 0.0

@@ -56,7 +56,8 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     if fit is None:
         return None
     tip_u, misfit = fit
-    end = rows[edge[rows] > fork_u - 0.5 * (rows[-1] - rows[0])]
+    # The tail's breadth is taken a sixteenth of the length before its end: of a forked tail, from lobe to lobe.
+    end = rows[edge[rows] > edge[tip_row] - 0.06 * max(raster.to_mm(np.array([tip_u, 0.0]))[0], 60.0) * raster.px_per_mm]
     span = float(end[-1] - end[0] + 1)
     halves = [edge[part].max() for part in (end[end <= fork_row], end[end >= fork_row]) if len(part)]
     lopsided = abs(halves[0] - halves[-1]) / span

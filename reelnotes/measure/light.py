@@ -31,8 +31,24 @@ def grow_light(
         own, support = _gain_of_like(image, plain, trust, ratio, 7.0 * px_per_mm)
         use = np.clip(support / 0.06, 0.0, 1.0)[..., None]
         gain = (use * own + (1.0 - use) * gain).astype(np.float32)
-        trust = np.maximum(trust * 0.0, _trusted(image, plain, gain) * where).astype(np.float32)
-    return gain, trust
+        trust = (_trusted(image, plain, gain) * where).astype(np.float32)
+    return _across_edges(image, plain, gain, trust, ratio, where, px_per_mm)
+
+
+def _across_edges(
+    image: Picture, plain: Picture, gain: Picture, trust: Weight, ratio: Weight, where: Mask, px_per_mm: float
+) -> tuple[Picture, Weight]:
+    """The soft edge of a shadow: between two lights that are trusted within a few millimetres, any mix of them is light too."""
+    size = 2 * max(2, round(7 * px_per_mm)) + 1
+    box = np.ones((size, size), np.uint8)
+    brightest = cv2.dilate(np.where(trust > 0.5, ratio, 0.0).astype(np.float32), box)
+    darkest = cv2.erode(np.where(trust > 0.5, ratio, 9.0).astype(np.float32), box)
+    between = (trust < 0.5) & where & (darkest < 0.8 * brightest) & (ratio > 0.95 * darkest) & (ratio < 1.05 * brightest)
+    tint = cv2.GaussianBlur(gain, (0, 0), 4 * px_per_mm)
+    tint = tint / np.maximum(tint.mean(axis=-1, keepdims=True), 1e-3)
+    mixed = tint * (ratio / np.maximum(_brightness(plain * tint, plain), 1e-3))[..., None]
+    fits = between & (_trusted(image, plain, mixed) > 0.5)
+    return np.where(fits[..., None], mixed, gain).astype(np.float32), np.where(fits, 0.6, trust).astype(np.float32)
 
 
 def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_per_mm: float) -> tuple[Picture, Mask]:
