@@ -20,6 +20,7 @@ log = logging.getLogger(__name__)
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
 STILL_HELD = 0.25
 _HELD = 0.37  # the least score that counts as this board
+_STILL_REACH = 0.6
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 
@@ -60,7 +61,8 @@ def proved(made: Alignment, held: float = _HELD) -> bool:
     if len(x) < 12 or len(x) < 0.2 * len(made.agreement.mm):
         return False
     could = float(np.ptp(x)) / made.model.board.length_mm
-    return made.score >= held and made.reach >= _REACH * could and made.reach > 0.25
+    spread = _REACH if held >= _HELD else _STILL_REACH
+    return made.score >= held and made.reach >= spread * could and made.reach > 0.25
 
 
 def _proposals(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:

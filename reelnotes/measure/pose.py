@@ -26,7 +26,7 @@ log = logging.getLogger(__name__)
 
 Progress = Callable[[float, str], None]
 
-GIVEN_FREEDOM = LensFreedom(log_focal=0.003, centre=0.002)
+_PLAIN = 0.45  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
 
@@ -58,22 +58,27 @@ def pose_clip(
     if not tracked:
         return Refusal("the board is in sight for too short a time")
     tell(0.5, "refining on the print")
-    fine = _refined(_chosen(tracked, max_frames), found)
+    fine = _refined(_chosen(tracked, max_frames), found, LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
         return Refusal("the board is too small or too blurred to be measured")
     return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
 
 
 def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | None) -> tuple[Picture, Alignment, bool] | Refusal:
-    """The first keyframe in which a board is proved."""
+    """The first keyframe in which a board is proved beyond doubt, else the best one."""
+    best: tuple[Picture, Alignment, bool] | None = None
+    since = 0
     for picture in scan.keyframes(path):
         height, width = picture.pixels.shape[:2]
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
         found = find_board(picture.pixels, models, start, LensFreedom() if known else GUESS_FREEDOM)
-        if found is not None:
-            return picture, found, known is not None
-    return Refusal("no known board is in sight")
+        if found is not None and (best is None or found.strength > best[1].strength):
+            best = picture, found, known is not None
+        since += best is not None
+        if best is not None and (best[1].strength > _PLAIN or since > 3):
+            return best
+    return best or Refusal("no known board is in sight")
 
 
 def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensModel | None:
@@ -96,14 +101,16 @@ def _clarity(shot: Tracked) -> float:
     return float(np.clip(seen.ncc[seen.seen], 0.0, 1.0).sum())
 
 
-def _refined(chosen: list[Tracked], found: Alignment) -> list[tuple[Tracked, Alignment]]:
+def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
     out = []
     for shot in chosen:
         a = shot.alignment
-        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, rough=False)
+        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, freedom, rough=False)
         if made is not None and proved(made, STILL_HELD):
             out.append((shot, made))
-    return out
+    # Where much less of the board is in the picture than at best, fewer figures guard against a slip by a bar.
+    most = max((float(m.agreement.seen.mean()) for _, m in out), default=0.0)
+    return [(shot, m) for shot, m in out if float(m.agreement.seen.mean()) >= 0.75 * most]
 
 
 def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]) -> PosedClip | Refusal:
