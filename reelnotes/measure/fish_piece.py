@@ -48,24 +48,27 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
             if bad_end is not None:
                 refusal = bad_end if refusal is None or not pieces else refusal
             elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
-                pieces.append(FishPiece(mask, _nose(mask, stack.raster, board), x_high, tuple(_two_fish(near, x_high))))
+                pieces.append(FishPiece(mask, _nose(near[0], mask, blobs, stack.raster, board), x_high, tuple(_two_fish(near, x_high))))
     return pieces or refusal or Refusal("no fish lies on the board")
 
 
-def _nose(mask: Mask, raster: Raster, board: Board) -> float:
-    """Where the piece begins, mm along the board. The stop's shade, a strip right across the board, is no nose;
+def _nose(main: Blob, mask: Mask, blobs: tuple[Blob, ...], raster: Raster, board: Board) -> float:
+    """Where the piece begins, mm along the board.
+
+    A pale head may be seen by its eye and mouth alone: small pieces before the body and in line with it belong to it. The stop's shade, a strip right across the board, is no nose;
     a piece that runs up to the strip is taken as running up to the stop."""
     columns = np.flatnonzero(mask.any(axis=0))
     wide = mask[:, columns].sum(axis=0) > 0.75 * board.width_mm * raster.px_per_mm
     strip = int(np.argmin(wide)) if not wide.all() else 0
     low = float(raster.to_mm(np.array([columns[0], 0.0]))[0])
     if strip == 0 or low > 10.0:
-        return low
+        ahead = [b.x_low_mm for b in blobs if b.touches_sides < 5.0 and b.y_low_mm > main.y_low_mm and b.y_high_mm < main.y_high_mm]
+        return min([low, *ahead])
     rest = mask.copy()
     rest[:, : columns[strip]] = False
-    _, labels, stats, _ = cv2.connectedComponentsWithStats(rest.astype(np.uint8), connectivity=8)
-    body = int(np.argmax(stats[1:, cv2.CC_STAT_AREA])) + 1
-    first = int(np.flatnonzero((labels == body).any(axis=0))[0])
+    rows = np.flatnonzero(rest[:, columns[len(columns) // 4 :]].any(axis=1))
+    along = rest[rows[0] : rows[-1] + 1].sum(axis=0) > 3.0 * raster.px_per_mm  # anything in line with the body is its head
+    first = int(np.flatnonzero(along)[0]) if along.any() else int(columns[strip])
     gap = (first - columns[strip]) / raster.px_per_mm
     return low if gap < 4.0 else float(raster.to_mm(np.array([first, 0.0]))[0])
 
@@ -120,7 +123,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
     scale = raster.px_per_mm
     from_u, to_u = raster.to_px(np.array([[tip_mm - 0.15 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
     columns = slice(max(int(from_u), 0), max(int(to_u), 1))
-    strange = np.any([blob.mask for blob in outline.layers[0]], axis=0)[:, columns]
+    strange = outline.firm[:, columns]
     board = outline.on_board[:, columns]
     rows = np.flatnonzero(board.any(axis=1))
     top, bottom = raster.to_px(np.array([[0.0, tail_y[1] + 6.0], [0.0, tail_y[0] - 6.0]]))[:, 1]

@@ -39,7 +39,7 @@ def _across_edges(
     image: Picture, plain: Picture, gain: Picture, trust: Weight, ratio: Weight, where: Mask, px_per_mm: float
 ) -> tuple[Picture, Weight]:
     """The soft edge of a shadow: between two lights that are trusted within a few millimetres, any mix of them is light too."""
-    size = 2 * max(2, round(7 * px_per_mm)) + 1
+    size = 2 * max(2, round(9 * px_per_mm)) + 1
     box = np.ones((size, size), np.uint8)
     brightest = cv2.dilate(np.where(trust > 0.5, ratio, 0.0).astype(np.float32), box)
     darkest = cv2.erode(np.where(trust > 0.5, ratio, 9.0).astype(np.float32), box)
@@ -47,7 +47,7 @@ def _across_edges(
     tint = cv2.GaussianBlur(gain, (0, 0), 4 * px_per_mm)
     tint = tint / np.maximum(tint.mean(axis=-1, keepdims=True), 1e-3)
     mixed = tint * (ratio / np.maximum(_brightness(plain * tint, plain), 1e-3))[..., None]
-    fits = between & (_trusted(image, plain, mixed) > 0.5)
+    fits = between & (_trusted(image, plain, mixed) > 0.25)
     return np.where(fits[..., None], mixed, gain).astype(np.float32), np.where(fits, 0.6, trust).astype(np.float32)
 
 

@@ -44,12 +44,14 @@ class Outline:
 
     score  (h, w) float32: distance from the empty board in units of what may be by chance
     layers the pieces, largest first, at rising levels of strangeness: stains drop out of the later ones
+    firm   (h, w) what no light on the board explains
     """
 
     match: BoardMatch
     score: NDArray[np.float32]
     on_board: Mask
     layers: tuple[tuple[Blob, ...], ...]
+    firm: Mask
 
 
 def find_outline(stack: Stack, model: BoardModel) -> Outline:
@@ -68,7 +70,7 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
         mask = _grown(score, match.trust, level)
         mask |= _not_shadow(_grown(plain_score, match.trust, level) & ~mask, on_board, scale)
         layers.append(tuple(_blobs(_tidied(mask & on_board, scale), score, stack, model)))
-    return Outline(match, score, on_board, tuple(layers))
+    return Outline(match, score, on_board, tuple(layers), _tidied(_grown(score, match.trust, 1.5) & on_board, scale))
 
 
 def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:

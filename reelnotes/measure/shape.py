@@ -57,9 +57,15 @@ def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> 
     fans = np.clip((span_px / max(peduncle, 1.0) - 1.0) / 0.4, 0.0, 1.0)
     narrows = np.clip((0.85 - peduncle / max(depth, 1.0)) / 0.2, 0.0, 1.0)
     broad = np.clip((span_px / max(depth, 1.0) - 0.2) / 0.15, 0.0, 1.0) * np.clip((1.5 - span_px / max(depth, 1.0)) / 0.25, 0.0, 1.0)
+    # What is broadest before the end is the fan itself; a narrow end behind a broad fan is a stain or a string.
+    rows = np.arange(mask.shape[0])[:, None]
+    tail = mask[:, int(tip_u - 0.2 * length) : max(int(tip_u), 1)]
+    extent = (np.where(tail, rows, -1).max(axis=0) - np.where(tail, rows, mask.shape[0]).min(axis=0)).clip(0) if tail.size else np.zeros(1)
+    broadest = float(np.percentile(extent, 95))
+    ends_broad = np.clip((2.0 - broadest / max(span_px, 1.0)) / 0.4, 0.0, 1.0)
     even = np.clip(1.0 - (lopsided - 0.2) / 0.25, 0.0, 1.0)
     whole = np.clip(1.0 - (gap - 0.03) / 0.05, 0.0, 1.0)
-    return float(fans * narrows * broad * even * whole)
+    return float(fans * narrows * broad * ends_broad * even * whole)
 
 
 def _inner(mask: Mask) -> NDArray[np.float32]:
