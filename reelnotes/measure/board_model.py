@@ -65,7 +65,7 @@ class BoardModel:
         """The picture halved again and again, so that a small raster is drawn from a picture of like scale."""
         levels: list[NDArray[np.uint8]] = [self.picture]
         while min(levels[-1].shape[:2]) > 64:
-            # The size is given, not the factor: of an odd number of pixels OpenCV would drop the last half pixel instead of shrinking.
+            # The size is given, not the factor: by factor OpenCV drops an odd last pixel instead of shrinking it in.
             half = (levels[-1].shape[1] // 2, levels[-1].shape[0] // 2)
             levels.append(cv2.resize(levels[-1], half, interpolation=cv2.INTER_AREA).astype(np.uint8))
         return levels
@@ -83,7 +83,7 @@ class BoardModel:
         left = self.px_per_mm * fx / raster.px_per_mm
         if left > 1.05:  # what is left of the shrinking is smoothed away first, or fine ticks would alias
             sigma = 0.5 * np.sqrt(left * left - 1.0)
-            source = cv2.GaussianBlur(source, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE)
+            source = cv2.GaussianBlur(source, (0, 0), sigma, borderType=cv2.BORDER_REPLICATE).astype(np.uint8)
         return cv2.warpAffine(source, warp, (raster.width_px, raster.height_px), borderMode=cv2.BORDER_REPLICATE,
                               flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP).astype(np.uint8)  # fmt: skip
 

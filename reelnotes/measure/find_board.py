@@ -13,7 +13,7 @@ from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pose_fit import LensFreedom
-from reelnotes.measure.refine import Alignment, settle
+from reelnotes.measure.refine import Alignment, contradicted, settle
 
 log = logging.getLogger(__name__)
 
@@ -45,9 +45,9 @@ def find_board(
         made = settle(image, proposal.model, lens, proposal.R, proposal.t, freedom)
         if made is None or not proved(made):
             continue
-        if best is None or made.strength > best.strength:
+        if (best is None or made.strength > best.strength) and not contradicted(image, made):
             best = made
-        if best.strength > _SURE and best.reach > 0.85:
+        if best is not None and best.strength > _SURE and best.reach > 0.85:
             break
     return best
 

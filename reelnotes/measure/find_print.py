@@ -100,7 +100,8 @@ def propose_from(frame: Features, model: BoardModel, lens: LensModel, limit: int
     rays = lens.unproject(frame.at)
     with np.errstate(divide="ignore", invalid="ignore"):
         flat = rays[:, :2] / rays[:, 2:]
-    usable = np.isfinite(flat).all(axis=1)[i] & (rays[i, 2] > 0.2)
+    finite = np.asarray(np.isfinite(flat).all(axis=1))
+    usable = finite[i] & (rays[i, 2] > 0.2)
     i, j = i[usable], j[usable]
     votes, first = _votes(frame, mine, i, j)
     # Unique figures decide where there are any; where a board is all bars, their number must do.
@@ -134,8 +135,10 @@ def _pairs(frame: Features, mine: Features) -> tuple[NDArray[np.int64], NDArray[
     return i[order], j[order]
 
 
-def _votes(frame: Features, mine: Features, i: NDArray[np.int64], j: NDArray[np.int64]) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
-    """(p, n) True where pair b agrees with the similarity that pair a proposes, and which pairs propose: the least ambiguous.
+def _votes(
+    frame: Features, mine: Features, i: NDArray[np.int64], j: NDArray[np.int64]
+) -> tuple[NDArray[np.bool_], NDArray[np.int64]]:
+    """(p, n) True where pair b agrees with the similarity that pair a proposes, and which propose: the least ambiguous.
 
     Perspective and distortion bend a similarity: the tolerance grows with the distance between the two.
     """
@@ -165,7 +168,7 @@ def _weighed(votes: NDArray[np.bool_], j: NDArray[np.int64], worth: Floats) -> F
     row, pair = np.nonzero(votes)
     kinds = len(worth)
     once = np.unique(row * kinds + j[pair])
-    return np.bincount(once // kinds, weights=worth[once % kinds], minlength=len(votes))
+    return np.asarray(np.bincount(once // kinds, weights=worth[once % kinds], minlength=len(votes)), np.float64)
 
 
 def _pose(
@@ -222,7 +225,9 @@ def _mapped(mm: Floats, flat: Floats, weight: Floats, *, affine: bool) -> Floats
         solution = np.linalg.lstsq(root * p, root * b, rcond=None)[0]
         return np.asarray(p @ solution * spread + centre)
     zero = np.zeros_like(p)
-    rows = np.concatenate([np.concatenate([p, zero, -b[:, :1] * p], axis=1) * root, np.concatenate([zero, p, -b[:, 1:] * p], axis=1) * root])
+    across = np.concatenate([p, zero, -b[:, :1] * p], axis=1)
+    down = np.concatenate([zero, p, -b[:, 1:] * p], axis=1)
+    rows = np.concatenate([across * root, down * root])
     H = np.linalg.eigh(rows.T @ rows)[1][:, 0].reshape(3, 3)
     q = p @ H.T
     if (np.abs(q[:, 2]) < 1e-9).any():
@@ -238,8 +243,9 @@ def pose_from_plane(mm: Floats, flat: Floats) -> tuple[Floats, Floats] | None:
         ok, rotations, moves, _ = cv2.solvePnPGeneric(points, flat, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE)
     except cv2.error:
         return None
-    for r, t in zip(rotations, moves, strict=True) if ok else ():
-        R, t = cv2.Rodrigues(r)[0], t.ravel()
+    for turn, move in zip(rotations, moves, strict=True) if ok else ():
+        R = np.asarray(cv2.Rodrigues(turn)[0], np.float64)
+        t = np.asarray(move, np.float64).ravel()
         if (-R.T @ t)[2] > 0 and t[2] > 0:
             return R, t
     return None

@@ -66,7 +66,7 @@ class LensModel:
                    (cy + 0.5) * scale_y - 0.5, dist, focal_sigma=_given_focal_sigma(lens))  # fmt: skip
 
     @property
-    def K(self) -> Floats:
+    def K(self) -> Floats:  # noqa: N802 - every book calls it K
         """The 3 x 3 camera matrix, the frame's shift included."""
         sx, sy = self.shift_px
         return np.array([[self.fx, 0.0, self.cx - sx], [0.0, self.fy, self.cy - sy], [0.0, 0.0, 1.0]])

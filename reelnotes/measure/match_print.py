@@ -87,7 +87,7 @@ def match(
     start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
     moved, ncc = _placed(tmpl, frame, start)
     ncc = np.where(inside, ncc, -1.0)
-    agreement = Agreement(tmpl.raster.to_mm(tmpl.centre), inside, ncc, np.linalg.norm(moved, axis=1))
+    agreement = Agreement(tmpl.raster.to_mm(tmpl.centre.astype(np.float64)), inside, ncc, np.linalg.norm(moved, axis=1))
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
     return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
 
@@ -123,8 +123,8 @@ def _placed(tmpl: Template, frame: NDArray[np.float32], start: Floats, steps: in
     for step in range(steps + 1):
         at_u = (tmpl.centre[:, 0] + d[:, 0]).astype(np.float32)[:, None, None] + offset[None, None, :]
         at_v = (tmpl.centre[:, 1] + d[:, 1]).astype(np.float32)[:, None, None] + offset[None, :, None]
-        map_u, map_v = np.broadcast_to(at_u, (n, size, size)).reshape(-1, size), np.broadcast_to(at_v, (n, size, size)).reshape(-1, size)
-        cut = cv2.remap(frame, np.ascontiguousarray(map_u), np.ascontiguousarray(map_v), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        map_u, map_v = (np.ascontiguousarray(np.broadcast_to(at, (n, size, size)).reshape(-1, size)) for at in (at_u, at_v))
+        cut = cv2.remap(frame, map_u, map_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
         cut = cut.reshape(n, size, size)
         cut = cut - cut.mean(axis=(1, 2), keepdims=True)
         cross = (cut * flat).sum((1, 2))

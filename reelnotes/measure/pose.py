@@ -113,7 +113,9 @@ def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> l
     return [(shot, m) for shot, m in out if float(m.agreement.seen.mean()) >= 0.75 * most]
 
 
-def _solved(fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]) -> PosedClip | Refusal:
+def _solved(
+    fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]
+) -> PosedClip | Refusal:
     """Lens (when not given) and all poses together, then once more on the print with the better lens."""
     seen = [a.seen for _, a in fine]
     poses = [(a.R, a.t) for _, a in fine]
@@ -160,7 +162,9 @@ def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observ
     return seen, float(agreement.seen.mean()), float(np.sort(ncc)[len(ncc) // 2 :].mean()) if len(ncc) else 0.0
 
 
-def _posed(shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, sharpness: float) -> PosedFrame:
+def _posed(
+    shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, sharpness: float
+) -> PosedFrame:
     good = fit.inlier[i] > 0.2 if len(fit.inlier[i]) == len(seen) else np.ones(len(seen), bool)
     length, width = model.board.length_mm, model.board.width_mm
     at: Floats = np.array([[x * length, 0.5 * width] for x in (0.3, 0.6, 0.9)])

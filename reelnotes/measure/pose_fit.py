@@ -82,7 +82,9 @@ class Problem:
         self.white = np.linalg.cholesky(weight + 1e-9 * np.eye(2)).transpose(0, 2, 1)
         self.side = max(lens.width_px, lens.height_px)
         self.sigmas = np.array(
-            [s for s in (freedom.log_focal,) if s] + [freedom.centre * self.side] * (2 if freedom.centre else 0) + list(freedom.radial)
+            [s for s in (freedom.log_focal,) if s]
+            + [freedom.centre * self.side] * (2 if freedom.centre else 0)
+            + list(freedom.radial)
         )
         self.shared = len(self.sigmas)
         self.per_frame = 8 if freedom.shift else 6
@@ -110,7 +112,9 @@ class Problem:
         cam = Rs[:, :, 0] * mm[:, :1] + Rs[:, :, 1] * mm[:, 1:2] + t[frame_of]
         return lens.project(cam) - shift[frame_of]
 
-    def jacobian(self, shared: Floats, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: Floats) -> tuple[Floats, Floats, Floats]:
+    def jacobian(
+        self, shared: Floats, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: Floats
+    ) -> tuple[Floats, Floats, Floats]:
         """Prediction, d px / d shared (m, 2, s), d px / d own frame's parameters (m, 2, p), by forward differences."""
         lens = self.lens_with(shared)
         base = self.predict(lens, R, t, shift, mm, frame_of)
@@ -131,7 +135,9 @@ class Problem:
             own[:, 0, 6] = own[:, 1, 7] = -1.0
         return base, to_shared, own
 
-    def normal(self, to_shared: Floats, own: Floats, residual: Floats, robust: Floats, shared: Floats, shift: Floats) -> tuple[Floats, Floats]:
+    def normal(
+        self, to_shared: Floats, own: Floats, residual: Floats, robust: Floats, shared: Floats, shift: Floats
+    ) -> tuple[Floats, Floats]:
         """Normal matrix and gradient with the priors in them."""
         size = self.shared + self.n * self.per_frame
         A, g = np.zeros((size, size)), np.zeros(size)
@@ -175,8 +181,8 @@ class Problem:
         moved = Problem(self.seen, fit.lens, self.freedom)
         R, t = np.stack(fit.R), np.stack(fit.t)
         base, to_shared, own = moved.jacobian(zero, R, t, fit.shift, mm, here)
-        dx = (moved.predict(fit.lens, R, t, fit.shift, mm + [0.01, 0.0], here) - base) / 0.01
-        dy = (moved.predict(fit.lens, R, t, fit.shift, mm + [0.0, 0.01], here) - base) / 0.01
+        dx = (moved.predict(fit.lens, R, t, fit.shift, mm + np.array([0.01, 0.0]), here) - base) / 0.01
+        dy = (moved.predict(fit.lens, R, t, fit.shift, mm + np.array([0.0, 0.01]), here) - base) / 0.01
         back = np.linalg.inv(np.stack([dx, dy], axis=-1))
         at = self.shared + i * self.per_frame
         index = np.r_[0 : self.shared, at : at + self.per_frame]
@@ -268,7 +274,9 @@ def _rms_px(p: Problem, residual: Floats, rows: Floats) -> float:
     return float(np.sqrt(np.mean(along**2)))
 
 
-def _stepped(p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats, delta: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+def _stepped(
+    p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats, delta: Floats
+) -> tuple[Floats, Floats, Floats, Floats]:
     own = delta[p.shared :].reshape(p.n, p.per_frame)
     turned = np.stack([cv2.Rodrigues(own[i, :3])[0] @ R[i] for i in range(p.n)])
     return shared + delta[: p.shared], turned, t + own[:, 3:6], shift + own[:, 6:8] if p.per_frame == 8 else shift

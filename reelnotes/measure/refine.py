@@ -59,15 +59,16 @@ def native_scale(model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> fl
     x, y = np.meshgrid(np.linspace(0, model.board.length_mm, 9), np.linspace(0, model.board.width_mm, 5))
     mm = np.stack([x.ravel(), y.ravel(), np.zeros(x.size)], axis=1)
     here = lens.project(mm @ R.T + t)
-    there = lens.project((mm + [1.0, 0, 0]) @ R.T + t)
+    there = lens.project((mm + np.array([1.0, 0.0, 0.0])) @ R.T + t)
     step = np.linalg.norm(there - here, axis=1)
-    inside = np.isfinite(step) & (here[:, 0] > 0) & (here[:, 0] < lens.width_px) & (here[:, 1] > 0) & (here[:, 1] < lens.height_px)
+    inside = np.isfinite(step) & (here > 0).all(axis=1) & (here < [lens.width_px, lens.height_px]).all(axis=1)
     return float(np.median(step[inside])) if inside.any() else 0.0
 
 
 def settle(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD, *, rough: bool = True
-) -> Alignment | None:
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD,
+    *, rough: bool = True,
+) -> Alignment | None:  # fmt: skip
     """Refine a pose on the print. ``rough``: the start may be off by several percent of the board; else by about a pixel.
 
     None when the print does not hold together there.
@@ -161,6 +162,43 @@ def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Float
     if abs(best - margin) <= 2 or scores[best] < 1.03 * near:
         return None
     return np.asarray(made.t + made.R[:, 0] * ((best - margin) / scale))
+
+
+def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:
+    """Whether what is in the frame is a look-alike: the mirrored board, or one whose edge print is another.
+
+    Bars are the same in a mirror, figures are not; so the mirrored picture must agree less than the picture itself. And
+    a fish hides the middle of a board, seldom all of an edge: an edge whose print agrees nowhere is another board's.
+    """
+    model = made.model
+    scale = 3.5 * _COARSE_PX / model.board.length_mm
+    board = Raster.over(model.board, scale)
+    # Room at the ends: a mirrored board is taken with its bars in step, which may be a bar further along.
+    room = round(1.0 * _COARSE_PX)
+    wide = Raster(scale, board.x0_mm - room / scale, board.y0_mm, board.width_px + 2 * room, board.height_px)
+    drawn, seen = warp(image, made.lens, made.R, made.t, wide)
+    frame = cv2.copyMakeBorder(_local(model.grey(drawn)) * seen, 4, 4, 0, 0, cv2.BORDER_CONSTANT).astype(np.float32)
+    mine = _local(model.grey(model.picture_on(board)))
+
+    def alike(picture: NDArray[np.float32]) -> float:
+        return float(cv2.matchTemplate(frame, picture, cv2.TM_CCORR).max())
+
+    own = alike(mine)
+    if max(alike(mine[:, ::-1].copy()), alike(mine[::-1].copy())) > 0.97 * own:
+        return True
+    return _edge_agreement(made) < 0.12
+
+
+def _edge_agreement(made: Alignment) -> float:
+    """The lesser of the two long edges' shares of agreeing print (1 where an edge has little print in the frame)."""
+    a, width = made.agreement, made.model.board.width_mm
+    agrees = a.seen & (a.ncc > SAME_NCC) & (a.moved_px < 1.0)
+    shares = [1.0]
+    for edge in (a.mm[:, 1] < 0.18 * width, a.mm[:, 1] > 0.82 * width):
+        here = a.seen & edge
+        if here.sum() >= 10:
+            shares.append(float(agrees[here].mean()))
+    return min(shares)
 
 
 def _local(grey: NDArray[np.float32]) -> NDArray[np.float32]:

@@ -77,7 +77,8 @@ def track(shots: list[Picture], found_at_s: float, found: Alignment) -> list[Tra
 
 def _small(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     gain = min(1.0, _FLOW_SIDE / max(image.shape[:2]))
-    return cv2.cvtColor(cv2.resize(image, None, fx=gain, fy=gain, interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2GRAY).astype(np.uint8)
+    small = cv2.resize(image, None, fx=gain, fy=gain, interpolation=cv2.INTER_AREA)
+    return cv2.cvtColor(small, cv2.COLOR_BGR2GRAY).astype(np.uint8)
 
 
 def _followed(image: NDArray[np.uint8], before: NDArray[np.uint8], now: NDArray[np.uint8], last: Alignment) -> Alignment | None:
@@ -103,7 +104,7 @@ def _moved(before: NDArray[np.uint8], now: NDArray[np.uint8], last: Alignment) -
     mm, px = mm[inside], px[inside]
     start = (px * gain).astype(np.float32)
     there, ok, _ = cv2.calcOpticalFlowPyrLK(before, now, start, None, winSize=(21, 21), maxLevel=4)  # type: ignore[call-overload]
-    back, ok_back, _ = cv2.calcOpticalFlowPyrLK(now, before, there, None, winSize=(21, 21), maxLevel=4)
+    back, ok_back, _ = cv2.calcOpticalFlowPyrLK(now, before, there, None, winSize=(21, 21), maxLevel=4)  # type: ignore[call-overload]
     good = (ok.ravel() > 0) & (ok_back.ravel() > 0) & (np.linalg.norm(back - start, axis=1) < 1.5)
     if good.sum() < 12:
         return None

@@ -69,7 +69,9 @@ def render(picture, lens: LensModel, R, t, *, seed=0, noise=2.0, blur_px=0.0, co
     h, w = picture.shape[:2]
     small = cv2.GaussianBlur(picture, (0, 0), 1.2)
     mx, my = (x * SCALE - 0.5).astype(np.float32), (h - 0.5 - y * SCALE).astype(np.float32)
-    board = cv2.remap(small, np.clip(mx, -10, w + 10), np.clip(my, -10, h + 10), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    board = cv2.remap(
+        small, np.clip(mx, -10, w + 10), np.clip(my, -10, h + 10), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
     texture = cv2.GaussianBlur(rng.normal(0, 1, (256, 256)).astype(np.float32), (0, 0), 2.0)
     texture = np.clip(110 + 120 * texture, 0, 255) if deck is None else deck
     ground = cv2.remap(texture.astype(np.float32), (x % 250).astype(np.float32), (y % 250).astype(np.float32), cv2.INTER_LINEAR)
