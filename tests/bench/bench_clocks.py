@@ -47,7 +47,8 @@ def bench(root: Path) -> None:
     everything = processor_s(partial(solve_clocks, folder, track, partial(speed_series, track)))
     peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"{root.name}: {footage:.0f} s of footage")
-    rows = {"audio decode once": plain, "filmed clocks": filmed, "all clock work": everything, "beyond audio decode": everything - plain}
+    rows = {"audio decode once": plain, "filmed clocks": filmed, "all clock work": everything}
+    rows["beyond audio decode"] = everything - plain
     for name, spent in rows.items():
         print(f"  {name:22}{spent:8.2f} s {100 * spent / footage:7.2f} % of footage {spent / plain:7.1f} x audio decode")
     print("  wanted: beyond audio decode 2 % of footage or less")
