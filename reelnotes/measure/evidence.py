@@ -16,7 +16,7 @@ _GRID, _MARK, _FORK, _INK = (255, 255, 255), (255, 64, 48), (64, 200, 255), (16,
 
 def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength) -> bytes:
     """PNG bytes, about 1280 px wide: the sharpest frame with the grid, the marks and the words of ``row``."""
-    frame = max(clip.frames, key=lambda f: f.sharpness)
+    frame = max(clip.frames if fish is None else fish.frames, key=lambda f: f.sharpness)
     height, width = frame.image.shape[:2]
     scale = WIDE_PX / max(width, height)
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
@@ -40,7 +40,7 @@ def _grid(draw: ImageDraw.ImageDraw, clip: PosedClip, frame: PosedFrame, scale: 
         if strong:
             at = _to_px(frame, scale, np.array([[x, width, 0.0]]))[0]
             if np.all(np.isfinite(at)):
-                draw.text((at[0], at[1]), f"{x / 10:.0f}", fill=(*_GRID, 255), font=_font(20), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
+                _label(draw, at[0], at[1], f"{x / 10:.0f}", _GRID, 20)
     for y in (0.0, width):
         _line(draw, frame, scale, np.stack([along, np.full_like(along, y)], axis=-1), 2, 170)
 
@@ -53,6 +53,11 @@ def _line(draw: ImageDraw.ImageDraw, frame: PosedFrame, scale: float, mm: NDArra
 
 
 def _marks(draw: ImageDraw.ImageDraw, fish: Fish, frame: PosedFrame, scale: float) -> None:
+    line = np.linspace((fish.nose[0], fish.fork[1], 0.0), (fish.tail[0], fish.fork[1], 0.0), 40)
+    px = _to_px(frame, scale, line)
+    px = px[np.isfinite(px).all(axis=1)]
+    if len(px) > 1:
+        draw.line([tuple(p) for p in px], fill=(*_MARK, 230), width=3)
     for name, point, colour in (("nose", fish.nose, _MARK), ("fork", fish.fork, _FORK), ("tail", fish.tail, _MARK)):
         at = _to_px(frame, scale, np.array([point]))[0]
         if not np.all(np.isfinite(at)):
@@ -61,7 +66,11 @@ def _marks(draw: ImageDraw.ImageDraw, fish: Fish, frame: PosedFrame, scale: floa
         draw.ellipse((x - 9, y - 9, x + 9, y + 9), outline=(*colour, 255), width=3)
         draw.line((x - 16, y, x + 16, y), fill=(*colour, 255), width=1)
         draw.line((x, y - 16, x, y + 16), fill=(*colour, 255), width=1)
-        draw.text((x, y - 28), name, fill=(*colour, 255), font=_font(22), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
+        _label(draw, x, y + (28 if name == "fork" else -28), name, colour, 22)
+
+
+def _label(draw: ImageDraw.ImageDraw, x: float, y: float, text: str, colour: tuple[int, int, int], size: int) -> None:
+    draw.text((x, y), text, fill=(*colour, 255), font=_font(size), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
 
 
 def _captioned(picture: Image.Image, row: FishLength) -> Image.Image:
@@ -73,14 +82,15 @@ def _captioned(picture: Image.Image, row: FishLength) -> Image.Image:
     size = 52 if picture.width > 900 else 34
     draw.text((16, top + 8), _headline(row), fill="white", font=_font(size))
     draw.text((16, top + 72), _fitted(_subline(row), picture.width, 24), fill=(200, 200, 200), font=_font(24))
-    draw.text((16, top + 110), _fitted(CAUTION[0].upper() + CAUTION[1:] + ".", picture.width, 20), fill=(255, 210, 120), font=_font(20))
+    caution = CAUTION[0].upper() + CAUTION[1:] + "."
+    draw.text((16, top + 110), caution, fill=(255, 210, 120), font=_font(20 if picture.width > 760 else 15))
     return out
 
 
 def _headline(row: FishLength) -> str:
     if row.total_length_mm is None or row.low_mm is None or row.high_mm is None:
         return "no length"
-    text = f"{row.total_length_mm / 10:.1f} cm  ({row.low_mm / 10:.1f} – {row.high_mm / 10:.1f})"
+    text = f"{row.total_length_mm / 10:.1f} cm  ({row.low_mm / 10:.1f} to {row.high_mm / 10:.1f})"
     return text if row.verdict == "measured" else text + "  check"
 
 
@@ -94,7 +104,7 @@ def _subline(row: FishLength) -> str:
 def _fitted(text: str, width: int, size: int) -> str:
     room = width - 32
     while text and _font(size).getlength(text) > room:
-        text = text[:-2].rstrip() + "…" if not text.endswith("…") else text[:-3].rstrip() + "…"
+        text = text.removesuffix("...")[:-1].rstrip() + "..."
     return text
 
 

@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +12,7 @@ from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fis
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.posed import PosedClip, PosedFrame
+from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
@@ -48,6 +49,24 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
         return Refusal("the stop and the nose lie outside the picture")
     scale = native_scale(clip)
     raster = Raster.over(clip.board, float(np.clip(scale, 0.5, 1.2)), 25.0)
+    answers = [_in_scene(replace(clip, frames=tuple(scene)), raster, scale) for scene in _worth_a_look(clip)]
+    return min(answers, key=_rank)
+
+
+def _worth_a_look(clip: PosedClip) -> list[list[PosedFrame]]:
+    """The clip's longest scenes, at most three."""
+    return split_scenes(clip.frames, clip.board)[:3]
+
+
+def _rank(answer: Fish | Refusal) -> tuple[int, int]:
+    """Order of answers from several scenes of one clip: a sure fish, a doubtful one, a refusal; then the more frames."""
+    if isinstance(answer, Refusal):
+        return (2, 0)
+    return (1 if answer.doubts else 0, -len(answer.frames))
+
+
+def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
+    """The fish in frames that all show the same."""
     stack = stack_frames(spread_pick(clip.frames, _COARSE_FRAMES), raster)
     outline = find_outline(stack, clip.model)
     pieces = fish_pieces(outline, stack, clip.board)
@@ -134,7 +153,7 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
     )
     budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, scale, nose_line)
     fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, scale, nose_line)
-    middle = clip.board.width_mm / 2
+    middle = piece.nose_y
     return Fish(
         tip.x_mm - start, fork.x_mm - start, combined(budget), combined(fork_budget), budget, tuple(doubts),
         (start, middle, nose_z.value), (tip.x_mm, view.tail.tip_y, tail_height(rough).value),

@@ -20,12 +20,14 @@ class FishPiece:
 
     mask          (h, w) on the stack's raster
     x_low, x_high extent along the board as it appears, mm
+    nose_y        where the nose is across the board, mm
     doubts        reasons to check
     """
 
     mask: Mask
     x_low: float
     x_high: float
+    nose_y: float
     doubts: tuple[str, ...]
 
 
@@ -48,7 +50,9 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
             if bad_end is not None:
                 refusal = bad_end if refusal is None or not pieces else refusal
             elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
-                pieces.append(FishPiece(mask, _nose(near[0], mask, blobs, stack.raster, board), x_high, tuple(_two_fish(near, x_high))))
+                nose = _nose(near[0], mask, blobs, stack.raster, board)
+                nose_y = _nose_y(mask, stack.raster, nose, x_high)
+                pieces.append(FishPiece(mask, nose, x_high, nose_y, tuple(_two_fish(near, x_high))))
     return pieces or refusal or Refusal("no fish lies on the board")
 
 
@@ -71,6 +75,13 @@ def _nose(main: Blob, mask: Mask, blobs: tuple[Blob, ...], raster: Raster, board
     first = int(np.flatnonzero(along)[0]) if along.any() else int(columns[strip])
     gap = (first - columns[strip]) / raster.px_per_mm
     return low if gap < 4.0 else float(raster.to_mm(np.array([first, 0.0]))[0])
+
+
+def _nose_y(mask: Mask, raster: Raster, nose: float, x_high: float) -> float:
+    """The middle of the head, a little behind the nose."""
+    at = raster.to_px(np.array([[nose + 0.04 * (x_high - nose), 0.0], [nose + 0.12 * (x_high - nose), 0.0]]))[:, 0]
+    rows = np.nonzero(mask[:, int(at[0]) : int(at[1]) + 1])[0]
+    return float(raster.to_mm(np.array([0.0, np.median(rows) if len(rows) else raster.height_px / 2]))[1])
 
 
 def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, float]]:
