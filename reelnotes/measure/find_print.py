@@ -191,7 +191,8 @@ def _pose(
     for round_, share in enumerate((0.25, 0.18, 0.12, 0.08, 0.05, 0.03, 0.02, 0.015)):
         tolerance = 3.0 / lens.fx + share * scale * np.minimum(far + 0.1 * size, 0.5 * size)
         # To start with all members agree by vote; what lies near the proposer counts more.
-        soft = 1.0 / (1.0 + (far / (0.25 * size)) ** 2) if predicted is None else np.clip(1 - (off / tolerance) ** 2, 0, None) ** 2
+        near = 1.0 / (1.0 + (far / (0.25 * size)) ** 2)
+        soft = near if predicted is None else np.clip(1 - (off / tolerance) ** 2, 0, None) ** 2
         weight = soft * worth
         if (weight > 0).sum() < 5:
             return None

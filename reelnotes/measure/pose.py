@@ -15,7 +15,7 @@ from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
-from reelnotes.measure.refine import Alignment, native_scale, scales, settle
+from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, settle
 from reelnotes.measure.scan import Tracked
 from reelnotes.measure.solve_lens import solve_lens
 from reelnotes.media.decode import Picture
@@ -82,8 +82,10 @@ def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | Non
 
 
 def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensModel | None:
-    if lens is None or isinstance(lens, LensModel):
-        return lens
+    if lens is None:
+        return None
+    if isinstance(lens, LensModel):
+        return lens if (lens.width_px, lens.height_px) == (width, height) else None
     made = LensModel.from_record(lens, width, height)
     if made is None:
         log.info("lens '%s' is for pictures of another shape; it is solved from the board instead", lens.name)
@@ -110,7 +112,18 @@ def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> l
             out.append((shot, made))
     # Where much less of the board is in the picture than at best, fewer figures guard against a slip by a bar.
     most = max((float(m.agreement.seen.mean()) for _, m in out), default=0.0)
-    return [(shot, m) for shot, m in out if float(m.agreement.seen.mean()) >= 0.75 * most]
+    return _without_jumps([(shot, m) for shot, m in out if float(m.agreement.seen.mean()) >= 0.75 * most])
+
+
+def _without_jumps(fine: list[tuple[Tracked, Alignment]]) -> list[tuple[Tracked, Alignment]]:
+    """Leave out frames whose camera stands far along the board from where it stands in the others: slipped by a bar or two."""
+    if len(fine) < 4:
+        return fine
+    along = np.array([(-a.R.T @ a.t)[0] for _, a in fine])
+    off = np.abs(along - np.median(along))
+    # 1.4826: the median deviation as a standard deviation of a normal distribution.
+    limit = max(0.12 * fine[0][1].model.board.length_mm, 4 * 1.4826 * float(np.median(off)))
+    return [pair for pair, far in zip(fine, off, strict=True) if far <= limit]
 
 
 def _solved(
@@ -134,9 +147,10 @@ def _solved(
         fit = made
     fine, fit = _without_strays(fine, fit)
     again = [_matched(shot, model, fit, i) for i, (shot, _) in enumerate(fine)]
-    final = fit_frames([o for o, _, _ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
+    final = fit_frames([o for o, *_ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
     frames = tuple(_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine)))
-    return PosedClip(model.board, model, frames, final.lens, "given" if given else "solved from the board", final.focal_sigma, span,
+    source = "given" if given else "solved from the board"
+    return PosedClip(model.board, model, frames, final.lens, source, final.focal_sigma, span,
                      _stop_visible(frames, model))  # fmt: skip
 
 
@@ -153,25 +167,28 @@ def _without_strays(fine: list[tuple[Tracked, Alignment]], fit: Fit) -> tuple[li
     return (kept, again) if again is not None else (fine, fit)
 
 
-def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float]:
-    """Print found once more under the solved lens: observations, share of patches in frame, sharpness."""
+def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float, float]:
+    """Print found once more under the solved lens: observations, share of it in frame, share of that agreeing, sharpness."""
     lens, image = fit.frame_lens(i), shot.picture.pixels
     scale = scales(model, native_scale(model, lens, fit.R[i], fit.t[i]))[-1]
     seen, agreement = match(image, model, lens, fit.R[i], fit.t[i], scale, search_px=2)
     ncc = agreement.ncc[agreement.seen]
-    return seen, float(agreement.seen.mean()), float(np.sort(ncc)[len(ncc) // 2 :].mean()) if len(ncc) else 0.0
+    agrees = agreement.seen & (agreement.ncc > SAME_NCC) & (agreement.moved_px < 1.0)
+    matched = float(agrees.sum()) / max(len(ncc), 1)
+    return seen, float(agreement.seen.mean()), matched, float(np.sort(ncc)[len(ncc) // 2 :].mean()) if len(ncc) else 0.0
 
 
 def _posed(
-    shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, sharpness: float
+    shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, matched: float, sharpness: float
 ) -> PosedFrame:
     good = fit.inlier[i] > 0.2 if len(fit.inlier[i]) == len(seen) else np.ones(len(seen), bool)
     length, width = model.board.length_mm, model.board.width_mm
     at: Floats = np.array([[x * length, 0.5 * width] for x in (0.3, 0.6, 0.9)])
     sigma = fit.reading_sigma_mm(i, at)[:, 0] / at[:, 0]
+    picture = shot.picture
     return PosedFrame(
-        shot.picture.frame if shot.picture.frame is not None else -1, shot.picture.time_s, shot.picture.pixels, fit.frame_lens(i),
-        fit.R[i], fit.t[i], float(fit.rms_px[i]), int(good.sum()), covered, float(good.mean()), float(np.median(sigma)), sharpness, seen,
+        picture.frame if picture.frame is not None else -1, picture.time_s, picture.pixels, fit.frame_lens(i), fit.R[i], fit.t[i],
+        float(fit.rms_px[i]), int(good.sum()), covered, matched, float(np.median(sigma)), sharpness, seen,
     )  # fmt: skip
 
 

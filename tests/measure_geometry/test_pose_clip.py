@@ -8,6 +8,7 @@ from scenes import WIDE, board_on_disk, draw_board, fish, looking, render
 from reelnotes.measure.pose import pose_clip
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import rectify
+from reelnotes.measure.solve_lens import pooled_lens
 from reelnotes.records.boards import Lens
 from reelnotes.records.problems import Refusal
 
@@ -51,6 +52,15 @@ def test_lengths_hold_when_the_lens_is_solved_from_the_board(clip):
     assert abs(np.mean(lengths) - 300.0) < 0.3
     assert max(abs(x - 300.0) for x in lengths) < 1.5
     assert abs(np.log(posed.lens.fx / WIDE.fx)) < 5 * posed.lens_sigma + 0.01
+
+
+def test_a_lens_pooled_from_a_cameras_clips_serves_the_next_clip(clip):
+    path, board, poses = clip
+    first = pose_clip(path, [board], None)
+    lens = pooled_lens([first, first])
+    assert lens is not None and lens.focal_sigma <= first.lens_sigma
+    again = pose_clip(path, [board], lens)
+    assert again and abs(reading(again.frames[0], poses[again.frames[0].frame // 3]) - 300.0) < 1.0
 
 
 def test_lengths_hold_with_the_lens_given_and_the_pose_is_the_true_one(clip):
