@@ -12,7 +12,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.light import begin_lights, grow_light
+from reelnotes.measure.light import agreement, begin_lights, grow_light
 from reelnotes.measure.stack import Mask, Picture
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
@@ -45,14 +45,13 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     where    (h, w) True where the board's surface should be in sight
     """
     terms = colour_terms(picture)
-    start = where * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
+    start = _oftenest_bare(where) * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
     weight, gain = start.astype(np.float32), np.ones_like(image)
     colours, plain = np.zeros((10, 3)), image
     for half, light_mm in _ROUNDS:
         colours = _fit_colours(terms, image, gain, weight)
         plain = np.clip(terms @ colours.astype(np.float32), 1.0, 400.0)
-        off = np.sqrt(((image - np.minimum(plain * gain, 255.0)) ** 2).sum(axis=-1))
-        weight = (start / (1.0 + (off / half) ** 4)).astype(np.float32)
+        weight = (start * agreement(image, plain * gain, half)).astype(np.float32)
         gain = _smooth_gain(image, plain, weight, light_mm * px_per_mm)
     smooth = np.minimum(plain * gain, 255.0).astype(np.float32)
     other, begun = begin_lights(image, plain, weight, where, px_per_mm)
@@ -61,6 +60,16 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
     expected = np.minimum(plain * gain, 255.0).astype(np.float32)
     return BoardMatch(colours, gain, expected, smooth, weight)
+
+
+def _oftenest_bare(where: Mask) -> NDArray[np.float32]:
+    """Weights to begin with: a fish lies along the middle from the stop, so the edges and the far end are oftenest bare.
+
+    Without them, a fish of one colour that covers most of the board would be taken for it.
+    """
+    h, w = where.shape
+    across, along = np.abs(np.linspace(-1.0, 1.0, h))[:, None], np.linspace(0.0, 1.0, w)[None, :]
+    return (where * (0.2 + 0.8 * np.maximum(across**3, along**2))).astype(np.float32)
 
 
 def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Picture:

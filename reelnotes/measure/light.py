@@ -81,9 +81,19 @@ def _brightness(image: Picture, plain: Picture) -> Weight:
     return ((image * plain).sum(axis=-1) / np.maximum((plain * plain).sum(axis=-1), 1.0)).astype(np.float32)
 
 
+def agreement(image: Picture, expected: Picture, half: float) -> Weight:
+    """(h, w) 0..1: Tukey's biweight of the residual, about a half at ``half`` levels, in proportion less where it is dark.
+
+    It falls to nothing, so that a large piece of almost the board's colour cannot pull the light over to itself.
+    """
+    seen = np.minimum(expected, 255.0)
+    off = ((image - seen) ** 2).sum(axis=-1)
+    bound = 1.9 * half * np.clip(seen.mean(axis=-1) / 110.0, 0.35, 1.0)
+    return (np.clip(1.0 - off / (bound * bound), 0.0, None) ** 2).astype(np.float32)
+
+
 def _trusted(image: Picture, plain: Picture, gain: Picture) -> Weight:
-    off = np.sqrt(((image - np.minimum(plain * gain, 255.0)) ** 2).sum(axis=-1))
-    return (1.0 / (1.0 + (off / _HALF) ** 4)).astype(np.float32)
+    return agreement(image, plain * gain, _HALF)
 
 
 def _one_gain(image: Picture, plain: Picture, where: Mask) -> Picture:
