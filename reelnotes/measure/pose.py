@@ -26,6 +26,9 @@ log = logging.getLogger(__name__)
 
 Progress = Callable[[float, str], None]
 
+# A focal length solved from one clip is biased by what the model leaves out (rolling shutter, a lens that follows no law
+# exactly): no formula tells how much; 2 % is common practice, no source.
+_SOLVED_FLOOR = 0.02
 _PLAIN = 0.45  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
@@ -150,7 +153,8 @@ def _solved(
     final = fit_frames([o for o, *_ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
     frames = tuple(_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine)))
     source = "given" if given else "solved from the board"
-    return PosedClip(model.board, model, frames, final.lens, source, final.focal_sigma, span,
+    sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, _SOLVED_FLOOR))
+    return PosedClip(model.board, model, frames, final.lens, source, sigma, span,
                      _stop_visible(frames, model))  # fmt: skip
 
 
