@@ -11,9 +11,13 @@ The board's geometry:
 
 The fish on it:
 
+    photo          a photo as a clip of one frame
+    scenes         before the fish is laid, with it, after
     stack          many frames as one picture of the board's plane
     board_match    what the empty board would look like under this light
+    light          sun and shade on one board
     outline        what the board does not explain
+    shape          depth, bend, one body or two, is its end a tail
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel
     landmarks      tail tip and fork below the pixel

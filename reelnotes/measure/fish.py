@@ -108,7 +108,7 @@ def _best_tail(
         if likeness > highest + 0.02:
             best, highest, tip = piece, likeness, view.tail.tip_x
     # A fragment of the fish ends far away; a stain or a glint joined to the tail ends near by.
-    rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and 0.015 < abs(x - tip) / tip < 0.12]
+    rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and max(0.015 * tip, 5.0) < abs(x - tip) < 0.12 * tip]
     return best, highest, "the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else ""
 
 
@@ -146,16 +146,17 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
     start = 0.0 if on_stop else gap
     if not on_stop:
         doubts.insert(0, f"the nose lies about {gap:.0f} mm short of the stop")
+    from_nose = float(np.hypot(nose.u_mm, 1.5))
     nose_line = (
         BudgetLine("nose on the stop", 0.4, 0.0, True, "the nose is taken as touching the stop: x = 0")
         if on_stop
-        else BudgetLine("nose short of the stop", float(np.hypot(nose.u_mm, 1.5)), -gap, True, "the length counts from the nose")
+        else BudgetLine("nose short of the stop", from_nose, -float(gap), True, "the length counts from the nose")
     )
     budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, scale, nose_line)
     fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, scale, nose_line)
     middle = piece.nose_y
     return Fish(
-        tip.x_mm - start, fork.x_mm - start, combined(budget), combined(fork_budget), budget, tuple(doubts),
+        float(tip.x_mm - start), float(fork.x_mm - start), combined(budget), combined(fork_budget), budget, tuple(doubts),
         (start, middle, nose_z.value), (tip.x_mm, view.tail.tip_y, tail_height(rough).value),
         (fork.x_mm, view.tail.fork_y, fork_height(rough).value), clip.frames, view,
     )  # fmt: skip
@@ -165,14 +166,17 @@ def _budget(
     clip: PosedClip, end: Grounded, readings: Sequence[float], blur_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
+    shade = 0.5 * tail_height(length).value
+    # Fewer than two readings show no scatter: half a pixel is taken for it.
+    scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale
     relative = float(np.median([frame.scale_sigma for frame in clip.frames]))
     return (
-        BudgetLine("print scale and pose", max(relative, 2e-4) * length, 0.0, True, "how well the board's print fixes the scale"),
-        BudgetLine("lens", clip.lens_sigma * abs(end.correction_mm), 0.0, True, f"lens {clip.lens_from}"),
-        BudgetLine("tail's end, frame to frame", scatter_of_mean(list(readings)), 0.0, False, f"{len(readings)} parts"),
+        BudgetLine("print scale and pose", float(max(relative, 2e-4) * length), 0.0, True, "how well the print fixes the scale"),
+        BudgetLine("lens", float(clip.lens_sigma * abs(end.correction_mm)), 0.0, True, f"lens {clip.lens_from}"),
+        BudgetLine("tail's end, frame to frame", float(scatter), 0.0, False, f"{len(readings)} parts"),
         BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, 0.4 * blur_mm)), 0.0, True, "where blur lets the tip end"),
-        BudgetLine("shade at the tail's edge", 0.5 * tail_height(length).value, 0.0, True, "a tail casts shade about as wide as it lies high"),
-        BudgetLine("height of the tail", end.u_mm, end.correction_mm, True, "parallax of a tail above the board"),
+        BudgetLine("shade at the tail's edge", float(shade), 0.0, True, "a tail casts shade about as wide as it lies high"),
+        BudgetLine("height of the tail", float(end.u_mm), float(end.correction_mm), True, "parallax of a tail above the board"),
         nose,
-        BudgetLine("as laid", 0.0007 * length, 0.0, True, "a fish laid again does not lie just the same"),
+        BudgetLine("as laid", float(0.0007 * length), 0.0, True, "a fish laid again does not lie just the same"),
     )

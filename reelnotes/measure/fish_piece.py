@@ -1,9 +1,11 @@
 """Which of the things on the board is the fish, and what about it forbids or casts doubt on a length."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Blob, Outline
@@ -39,34 +41,87 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
     """
     pieces: list[FishPiece] = []
     refusal: Refusal | None = None
-    for blobs in outline.layers:
+    unseen: Refusal | None = None
+    cut: list[Mask] = []  # pieces of the widest levels with an end out of sight
+    for number, blobs in enumerate(outline.layers):
         long = [b for b in blobs if b.length_mm >= SMALLEST_FISH_MM and b.area_mm2 >= 0.06 * b.length_mm**2]
         near = [b for b in long if b.x_low_mm < STOP_ZONE_MM]
+        chained = [] if near else _chained(blobs, stack)
+        near = near or chained
         if not near:
             refusal = refusal or Refusal("no fish lies at the stop" if long else "no fish lies on the board")
             continue
         for mask, x_high in {near[0].x_high_mm: (near[0].mask, near[0].x_high_mm), **_with_rest(near[0], blobs)}.values():
             bad_end = _ends_seen(mask, stack, board, x_high)
             if bad_end is not None:
-                refusal = bad_end if refusal is None or not pieces else refusal
+                unseen = unseen or bad_end
+                cut += [mask] if number < 2 else []
             elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
                 nose = _nose(near[0], mask, blobs, stack.raster, board)
                 nose_y = _nose_y(mask, stack.raster, nose, x_high)
-                pieces.append(FishPiece(mask, nose, x_high, nose_y, tuple(_two_fish(near, x_high))))
-    return pieces or refusal or Refusal("no fish lies on the board")
+                doubts = ["the fish has so much of the board's colour that its outline is pieced together"] if chained else []
+                nose = 0.0 if chained else nose
+                pieces.append(FishPiece(mask, nose, x_high, nose_y, (*doubts, *_two_fish(near, x_high))))
+    pieces = [piece for piece in pieces if not any(_fragment_of(piece, mask, stack.raster) for mask in cut)]
+    return pieces or unseen or refusal or Refusal("no fish lies on the board")
+
+
+def _fragment_of(piece: FishPiece, whole: Mask, raster: Raster) -> bool:
+    """Whether much of a piece that was seen more widely goes on behind this one."""
+    behind = int(raster.to_px(np.array([piece.x_high + 5.0, 0.0]))[0])
+    return float(whole[:, behind:].sum()) > 0.15 * float(piece.mask.sum())
+
+
+def _chained(blobs: tuple[Blob, ...], stack: Stack) -> list[Blob]:
+    """A fish of just the board's colour shows only where the print under it changes: pieces in one line, not far apart,
+    are joined by their hulls. [] when they do not add up to a fish."""
+    chain: list[Blob] = []
+    for blob in sorted(blobs, key=lambda b: b.x_low_mm):
+        if blob.touches_sides > 5.0 or blob.area_mm2 < 300.0:
+            continue
+        if not chain:
+            if blob.x_low_mm < 1.5 * STOP_ZONE_MM:
+                chain.append(blob)
+            continue
+        last = chain[-1]
+        overlap = min(last.y_high_mm, blob.y_high_mm) - max(last.y_low_mm, blob.y_low_mm)
+        small = min(last.y_high_mm - last.y_low_mm, blob.y_high_mm - blob.y_low_mm)
+        if blob.x_low_mm - last.x_high_mm < 60.0 and overlap > 0.6 * small:
+            chain.append(blob)
+    if len(chain) < 2:
+        return []
+    joined = np.zeros(chain[0].mask.shape, np.uint8)
+    for before, after in pairwise(chain):
+        ends = np.concatenate([_end_pixels(before.mask, last=True), _end_pixels(after.mask, last=False)])
+        cv2.fillConvexPoly(joined, cv2.convexHull(ends.astype(np.int32)), 1)
+    mask = (joined > 0) | np.any([b.mask for b in chain], axis=0)
+    area = float(mask.sum()) / stack.raster.px_per_mm**2
+    y_low, y_high = min(b.y_low_mm for b in chain), max(b.y_high_mm for b in chain)
+    whole = Blob(mask, chain[0].x_low_mm, chain[-1].x_high_mm, y_low, y_high, area, 0.0, 3.0, chain[0].strength)
+    return [whole] if whole.length_mm >= SMALLEST_FISH_MM else []
+
+
+def _end_pixels(mask: Mask, *, last: bool) -> NDArray[np.intp]:
+    """(n, 2) column, row of the pixels in the piece's first or last four columns."""
+    columns = np.flatnonzero(mask.any(axis=0))
+    edge = columns[-4:] if last else columns[:4]
+    v, u = np.nonzero(mask[:, edge])
+    return np.stack([edge[u], v], axis=-1)
 
 
 def _nose(main: Blob, mask: Mask, blobs: tuple[Blob, ...], raster: Raster, board: Board) -> float:
     """Where the piece begins, mm along the board.
 
-    A pale head may be seen by its eye and mouth alone: small pieces before the body and in line with it belong to it. The stop's shade, a strip right across the board, is no nose;
+    A pale head may be seen by its eye and mouth alone: small pieces before the body and in line with it belong to it.
+    The stop's shade, a strip right across the board, is no nose;
     a piece that runs up to the strip is taken as running up to the stop."""
     columns = np.flatnonzero(mask.any(axis=0))
     wide = mask[:, columns].sum(axis=0) > 0.75 * board.width_mm * raster.px_per_mm
     strip = int(np.argmin(wide)) if not wide.all() else 0
     low = float(raster.to_mm(np.array([columns[0], 0.0]))[0])
     if strip == 0 or low > 10.0:
-        ahead = [b.x_low_mm for b in blobs if b.touches_sides < 5.0 and b.y_low_mm > main.y_low_mm and b.y_high_mm < main.y_high_mm]
+        inner = [b for b in blobs if b.touches_sides < 5.0]
+        ahead = [b.x_low_mm for b in inner if b.y_low_mm > main.y_low_mm and b.y_high_mm < main.y_high_mm]
         return min([low, *ahead])
     rest = mask.copy()
     rest[:, : columns[strip]] = False
@@ -139,11 +194,11 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
     rows = np.flatnonzero(board.any(axis=1))
     top, bottom = raster.to_px(np.array([[0.0, tail_y[1] + 6.0], [0.0, tail_y[0] - 6.0]]))[:, 1]
     for side in ((rows[0], top), (rows[-1], bottom)):
-        low, high = sorted(int(round(v)) for v in side)
+        low, high = sorted(round(float(v)) for v in side)
         band = strange[max(low, 0) : high + 1]
         if high - low < 2.0 * scale or not len(band):
             return "the outline of the tail runs into the board's edge"
-        count, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
+        _, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):
             return "something lies over the tail or right beside it"

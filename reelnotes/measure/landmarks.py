@@ -98,7 +98,7 @@ def _fork(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, px_pe
         return best[1], float(np.mean(filled[near])), True
     # No notch: the edge at the middle of the tail's breadth, over the rows whose edge lies near the tail's end.
     end = rows[edge[rows] > edge[tip_row] - 0.25 * max(bottom - top, 4)]
-    middle = int(round((end[0] + end[-1]) / 2))
+    middle = round((end[0] + end[-1]) / 2)
     near = slice(max(middle - 2, top), min(middle + 3, bottom + 1))
     return middle, float(np.median(filled[near])), False
 

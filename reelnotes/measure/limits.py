@@ -17,13 +17,13 @@ _Interval = tuple[float, float]
 def limit_notes(lengths: Sequence[FishLength], lineup: LineUp, limits: Sequence[SizeLimit]) -> tuple[str, ...]:
     """One sentence for each length whose species (by its logged catch) has a limit."""
     species = {catch.id: catch.species for catch in lineup.catches}
-    notes = []
-    for fish in lengths:
-        name = species.get(fish.catch, "")
-        for limit in limits:
-            if name and _same(name, limit.species) and fish.verdict != "refused":
-                notes.append(f"{fish.clip}, {name}: {against(fish, limit)}; {CAUTION}.")
-    return tuple(notes)
+    named = [(fish, species.get(fish.catch, "")) for fish in lengths if fish.verdict != "refused"]
+    return tuple(
+        f"{fish.clip}, {name}: {against(fish, limit)}; {CAUTION}."
+        for fish, name in named
+        for limit in limits
+        if name and _same(name, limit.species)
+    )
 
 
 def against(fish: FishLength, limit: SizeLimit) -> str:

@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.stack import Mask, Picture
 
-
 _SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
 
 

@@ -9,6 +9,7 @@ from pathlib import Path
 from reelnotes.measure.budget import interval
 from reelnotes.measure.evidence import evidence_png
 from reelnotes.measure.fish import Fish, measure_fish
+from reelnotes.measure.photo import as_clip
 from reelnotes.measure.pose import pose_clip
 from reelnotes.measure.posed import PosedClip
 from reelnotes.measure.verdict import verdict
@@ -45,7 +46,8 @@ def measure_clip(
     Raises UnreadableError when the file cannot be opened.
     """
     tell = progress or (lambda share, what: None)
-    posed = pose_clip(path, boards, lens, progress=lambda share, what: tell(0.7 * share, what))
+    with as_clip(path) as clip:
+        posed = pose_clip(clip, boards, lens, progress=lambda share, what: tell(0.7 * share, what))
     if isinstance(posed, Refusal):
         return ClipMeasure((FishLength(clip_name, 0.0, 0.0, "refused", posed.reason),), (None,), False)
     tell(0.7, "outlining the fish")

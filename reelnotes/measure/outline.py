@@ -78,7 +78,8 @@ def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], w
     off = np.sqrt(((image - expected) ** 2).mean(axis=-1))
     level = expected.mean(axis=-1)
     blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
-    slope = np.hypot(cv2.Sobel(blurred, cv2.CV_32F, 1, 0, scale=0.125), cv2.Sobel(blurred, cv2.CV_32F, 0, 1, scale=0.125)).max(axis=-1)
+    across, along = (cv2.Sobel(blurred, cv2.CV_32F, *order, scale=0.125) for order in ((1, 0), (0, 1)))
+    slope = np.hypot(across, along).max(axis=-1)
     burnt = image.min(axis=-1) > 248.0  # a glint shows nothing, neither board nor fish
     tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * noise
     smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
@@ -119,7 +120,8 @@ def _tidied(mask: Mask, px_per_mm: float) -> Mask:
     filled = np.zeros_like(closed)
     cv2.drawContours(filled, outer, -1, 1, cv2.FILLED)
     thin = max(1, round(1.0 * px_per_mm))
-    return cv2.morphologyEx(filled, cv2.MORPH_OPEN, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * thin + 1, 2 * thin + 1))) > 0
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * thin + 1, 2 * thin + 1))
+    return cv2.morphologyEx(filled, cv2.MORPH_OPEN, brush) > 0
 
 
 def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardModel) -> list[Blob]:

@@ -41,7 +41,7 @@ def split_scenes(frames: Sequence[PosedFrame], board: Board) -> list[list[PosedF
 
 def _view(frame: PosedFrame, raster: Raster) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     picture, seen = warp(frame.image, frame.lens, frame.R, frame.t, raster)
-    smooth = cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 1.2)
+    smooth = cv2.GaussianBlur(picture.astype(np.float32), (0, 0), 1.2).astype(np.float32)
     return smooth, cv2.erode(seen.astype(np.uint8), np.ones((5, 5), np.uint8)) > 0
 
 

@@ -53,15 +53,16 @@ def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> 
         return 0.0
     gap = float((breadth == 0).sum()) / length
     peduncle = float(np.percentile(breadth[breadth > 0], 10)) if (breadth > 0).any() else 1.0
-    depth = float(np.percentile(mask[:, first : int(first + 0.7 * length)].sum(axis=0), 80))
+    depth = float(np.percentile(mask[:, first : int(first + 0.7 * length)].sum(axis=0), 60))
     fans = np.clip((span_px / max(peduncle, 1.0) - 1.0) / 0.4, 0.0, 1.0)
     narrows = np.clip((0.85 - peduncle / max(depth, 1.0)) / 0.2, 0.0, 1.0)
-    broad = np.clip((span_px / max(depth, 1.0) - 0.2) / 0.15, 0.0, 1.0) * np.clip((1.5 - span_px / max(depth, 1.0)) / 0.25, 0.0, 1.0)
+    ratio = span_px / max(depth, 1.0)
+    broad = np.clip((ratio - 0.2) / 0.15, 0.0, 1.0) * np.clip((1.5 - ratio) / 0.25, 0.0, 1.0)
     # What is broadest before the end is the fan itself; a narrow end behind a broad fan is a stain or a string.
     rows = np.arange(mask.shape[0])[:, None]
     tail = mask[:, int(tip_u - 0.2 * length) : max(int(tip_u), 1)]
-    extent = (np.where(tail, rows, -1).max(axis=0) - np.where(tail, rows, mask.shape[0]).min(axis=0)).clip(0) if tail.size else np.zeros(1)
-    broadest = float(np.percentile(extent, 95))
+    extent = np.where(tail, rows, -1).max(axis=0) - np.where(tail, rows, mask.shape[0]).min(axis=0)
+    broadest = float(np.percentile(extent.clip(0), 95)) if tail.size else 0.0
     ends_broad = np.clip((2.0 - broadest / max(span_px, 1.0)) / 0.4, 0.0, 1.0)
     even = np.clip(1.0 - (lopsided - 0.2) / 0.25, 0.0, 1.0)
     whole = np.clip(1.0 - (gap - 0.03) / 0.05, 0.0, 1.0)
@@ -80,9 +81,8 @@ def _bend(inner: NDArray[np.float32], columns: NDArray[np.intp]) -> float:
     weight = inner[:, columns].astype(np.float64) ** 2
     middle = (weight * np.arange(inner.shape[0])[:, None]).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-9)
     trust = np.sqrt(weight.max(axis=0))
-    angles = []
-    for part in (slice(int(0.05 * n), int(0.5 * n)), slice(int(0.5 * n), int(0.92 * n))):
-        angles.append(np.arctan(np.polyfit(columns[part], middle[part], 1, w=trust[part] + 1e-6)[0]))
+    halves = (slice(int(0.05 * n), int(0.5 * n)), slice(int(0.5 * n), int(0.92 * n)))
+    angles = [np.arctan(np.polyfit(columns[part], middle[part], 1, w=trust[part] + 1e-6)[0]) for part in halves]
     return float(abs(np.degrees(angles[1] - angles[0])))
 
 

@@ -13,7 +13,12 @@ def fish(low, high, **more):
 
 @pytest.mark.parametrize(
     ("low", "high", "words"),
-    [(451.0, 459.0, "clear of"), (441.0, 449.0, "short of"), (446.0, 454.0, "too close to call"), (449.9, 452.0, "too close to call")],
+    [
+        (451.0, 459.0, "clear of"),
+        (441.0, 449.0, "short of"),
+        (446.0, 454.0, "too close to call"),
+        (449.9, 452.0, "too close to call"),
+    ],
 )
 def test_minimum(low, high, words):
     # source: reference RND-04 (project rule): a length is never rounded up to a limit; 449.9 is not 450
@@ -21,7 +26,8 @@ def test_minimum(low, high, words):
 
 
 @pytest.mark.parametrize(
-    ("low", "high", "words"), [(500, 510, "clear of"), (610, 620, "inside"), (595, 605, "too close to call"), (705, 720, "clear of")]
+    ("low", "high", "words"),
+    [(500, 510, "clear of"), (610, 620, "inside"), (595, 605, "too close to call"), (705, 720, "clear of")],
 )
 def test_slot(low, high, words):
     assert words in against(fish(low, high), SizeLimit("char", slot_mm=(600.0, 700.0)))
