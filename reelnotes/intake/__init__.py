@@ -2,6 +2,7 @@
 
 folder     read_trip: the one verb
 finding    what lies where: every file put into one heap
+naming     a file's name as text, fit for every output
 settings   trip.toml, checked key by key; tomls: reading and checking any TOML file
 cameras    which camera each clip is from
 chapters   chaptered recordings joined into one continuous take

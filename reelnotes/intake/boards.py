@@ -6,6 +6,7 @@ from pathlib import Path
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, field_validator
 
 from reelnotes.intake import tomls
+from reelnotes.intake.naming import name_in_trip
 from reelnotes.records.boards import Board, Marker
 from reelnotes.records.problems import Problem, SettingsError
 
@@ -74,7 +75,7 @@ def read_boards(root: Path, paths: Iterable[Path]) -> tuple[tuple[Board, ...], l
     boards: list[Board] = []
     problems: list[Problem] = []
     for path in paths:
-        where = path.relative_to(root).as_posix()
+        where = name_in_trip(root, path)
         board, told = _read(path, where)
         if board and any(board.name == other.name for other in boards):
             told.append(Problem(where, f"another board is named '{board.name}' too", _LEFT_OUT, "give it another name"))

@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from reelnotes.intake.naming import name_in_trip
 from reelnotes.media.opening import VIDEO_SUFFIXES
 from reelnotes.records.problems import Problem
 
@@ -51,7 +52,7 @@ def find_files(root: Path) -> Heaps:
                 (heaps.boards if top == "boards" else heaps.lenses).append(path)
             elif parts[-1] not in ("trip.toml", "limits.toml") or top:
                 where, advice = (
-                    path.relative_to(root).as_posix(),
+                    name_in_trip(root, path),
                     "boards lie in boards/, lenses in lenses/, settings in trip.toml",
                 )
                 heaps.problems.append(
@@ -81,7 +82,7 @@ def _walk(root: Path, problems: list[Problem]) -> Iterator[Path]:
             seen.add((status.st_dev, status.st_ino))
             names = sorted(path.name for path in folder.iterdir())
         except OSError as fault:
-            where = folder.relative_to(root).as_posix()
+            where = name_in_trip(root, folder)
             problems.append(Problem(where, f"the folder cannot be read ({(fault.strerror or '').lower()})", "it was passed over"))
             return
         if folder != root and _RECORD in names:
@@ -99,7 +100,7 @@ def _walk(root: Path, problems: list[Problem]) -> Iterator[Path]:
                 yield path
             elif path.is_symlink():
                 what = "this link leads nowhere"
-                problems.append(Problem(path.relative_to(root).as_posix(), what, "it was passed over", serious=False))
+                problems.append(Problem(name_in_trip(root, path), what, "it was passed over", serious=False))
         for inner in folders:
             yield from visit(inner)
 

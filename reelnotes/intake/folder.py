@@ -13,13 +13,14 @@ import pandas as pd
 
 from reelnotes.intake import boards, cameras, catchlog, chapters, lenses, limits, settings, tide, zone
 from reelnotes.intake.finding import Heaps, find_files
+from reelnotes.intake.naming import as_text, name_in_trip
 from reelnotes.intake.tracklogs import looks_like_track, read_track_file
 from reelnotes.media.probe import probe
 from reelnotes.records.clips import Clip
 from reelnotes.records.folder import TideTurn, TripFolder
 from reelnotes.records.log import LogEvent
 from reelnotes.records.problems import Problem, UnreadableError, UsageError
-from reelnotes.records.settings import TripSettings
+from reelnotes.records.settings import TimeMark, TripSettings
 from reelnotes.records.tracks import FIX_COLUMNS
 
 log = logging.getLogger(__name__)
@@ -60,7 +61,8 @@ def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
     clips = cameras.name_cameras(clips, told.camera)
     clips, chapter_problems = chapters.join_chapters(clips)
     camera_list, camera_problems = cameras.cameras_of(clips, told.camera, lens_files)
-    problems += [*chapter_problems, *camera_problems, *_time_mark_problems(told, clips)]
+    told, mark_problems = _usable_marks(told, clips)
+    problems += [*chapter_problems, *camera_problems, *mark_problems]
     problems += [Problem(clip.name, clip.set_aside, "the clip was set aside") for clip in clips if not clip.usable]
 
     events, log_problems = _read_logs(root, heaps.logs, date, place, told.units, _span(tracks.fixes))
@@ -71,7 +73,7 @@ def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
     return TripFolder(
         root=root,
         settings=told,
-        title=told.title or root.name,
+        title=told.title or as_text(root.name),
         zone=place,
         zone_from=place_from,
         date=date,
@@ -115,7 +117,7 @@ def _sort_tables(root: Path, heaps: Heaps) -> None:
         elif catchlog.looks_like_log(path):
             heaps.logs.append(path)
         else:
-            name = path.relative_to(root).as_posix()
+            name = name_in_trip(root, path)
             what = "its header names neither a position nor a log's columns"
             heaps.problems.append(
                 Problem(name, what, "it was passed over", "a log needs a header row with a time column", serious=False)
@@ -127,7 +129,7 @@ def _sort_tables(root: Path, heaps: Heaps) -> None:
 def _probe_all(root: Path, paths: list[Path], tell: Progress) -> tuple[Clip, ...]:
     clips: list[Clip] = []
     for number, path in enumerate(paths):
-        name = path.relative_to(root).as_posix()
+        name = name_in_trip(root, path)
         tell(0.02 + 0.88 * number / len(paths), name)
         clips.append(probe(path, name, ""))
     return tuple(_without_copies(clips))
@@ -181,7 +183,7 @@ def _read_tracks(root: Path, paths: list[Path], date: dt.date | None, place: Zon
     frames: list[pd.DataFrame] = []
     tracks = _Tracks(no_fixes(), [], (date, place), any(path.suffix.casefold() not in (".gpx", ".fit") for path in paths))
     for path in paths:
-        name = path.relative_to(root).as_posix()
+        name = name_in_trip(root, path)
         try:
             fixes, problems = read_track_file(path, name, date=date, zone=place)
         except UnreadableError as fault:
@@ -191,6 +193,8 @@ def _read_tracks(root: Path, paths: list[Path], date: dt.date | None, place: Zon
         tracks.problems += problems
         if len(fixes):
             frames.append(fixes)
+        elif not problems:
+            tracks.problems.append(Problem(name, "it holds no positions", "the file was set aside"))
     if frames:
         tracks.fixes = pd.concat(frames, ignore_index=True).sort_values("time_utc_s", kind="stable", ignore_index=True)
     return tracks
@@ -207,7 +211,7 @@ def _read_logs(
     events: list[LogEvent] = []
     problems: list[Problem] = []
     for path in paths:
-        name = path.relative_to(root).as_posix()
+        name = name_in_trip(root, path)
         try:
             found, told = catchlog.read_log_file(path, name, date=date, zone=place, units=units, within_utc_s=within_utc_s)
         except UnreadableError as fault:
@@ -226,7 +230,7 @@ def _read_tides(root: Path, paths: list[Path], place: ZoneInfo) -> tuple[tuple[T
     turns: list[TideTurn] = []
     problems: list[Problem] = []
     for path in paths:
-        name = path.relative_to(root).as_posix()
+        name = name_in_trip(root, path)
         try:
             found, told = tide.read_tide(path, name, place)
         except OSError as fault:
@@ -237,16 +241,28 @@ def _read_tides(root: Path, paths: list[Path], place: ZoneInfo) -> tuple[tuple[T
     return tuple(sorted(turns, key=lambda turn: turn.time_utc_s)), problems
 
 
-def _time_mark_problems(told: TripSettings, clips: tuple[Clip, ...]) -> list[Problem]:
-    """A mark on a clip that is not there can move no clock; that is told, for the user meant it to."""
-    known = {clip.name for clip in clips if clip.usable}
-    return [
-        Problem(
-            f"trip.toml, time_mark {number}",
-            f"there is no usable clip '{mark.clip}'",
-            "the mark is not used",
-            'write the path in the trip folder, for example clip = "clips/chest/CLIP0002.mp4"',
-        )
-        for number, mark in enumerate(told.time_mark, 1)
-        if mark.clip not in known
-    ]
+def _usable_marks(told: TripSettings, clips: tuple[Clip, ...]) -> tuple[TripSettings, list[Problem]]:
+    """The settings without the marks that can move no clock, and those told, for the user meant them to.
+
+    A mark on a clip that is not there says nothing; one past the clip's end is a slip of the pen, and believed
+    it would move the whole camera.
+    """
+    usable = {clip.name: clip for clip in clips if clip.usable}
+    kept, problems = [], []
+    for number, mark in enumerate(told.time_mark, 1):
+        where, clip = f"trip.toml, time_mark {number}", usable.get(mark.clip)
+        if clip is None:
+            advice = 'write the path in the trip folder, for example clip = "clips/chest/CLIP0002.mp4"'
+            problems.append(Problem(where, f"there is no usable clip '{mark.clip}'", "the mark is not used", advice))
+        elif _past_the_end(mark, clip):
+            what = f"it lies past the end of {clip.name}, which is {clip.duration_s:.1f} s long"
+            problems.append(Problem(where, what, "the mark is not used", "count from the clip's first frame"))
+        else:
+            kept.append(mark)
+    return told.model_copy(update={"time_mark": tuple(kept)}), problems
+
+
+def _past_the_end(mark: TimeMark, clip: Clip) -> bool:
+    if mark.at_s is not None:
+        return mark.at_s > clip.duration_s
+    return clip.frames is not None and mark.frame is not None and mark.frame > clip.frames

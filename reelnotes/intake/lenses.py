@@ -8,6 +8,7 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from reelnotes.intake import tomls
+from reelnotes.intake.naming import name_in_trip
 from reelnotes.records.boards import Lens
 from reelnotes.records.problems import Problem, SettingsError
 
@@ -58,7 +59,7 @@ def read_lenses(root: Path, paths: Iterable[Path]) -> tuple[dict[str, Lens], lis
     lenses: dict[str, Lens] = {}
     problems: list[Problem] = []
     for path in paths:
-        where = path.relative_to(root).as_posix()
+        where = name_in_trip(root, path)
         try:
             said = tomls.validated(_LensFile, tomls.read_toml(path, where))
         except SettingsError as fault:

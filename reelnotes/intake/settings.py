@@ -47,6 +47,8 @@ EXAMPLES = {
     "frame_rate": 'frame_rate = "30000/1001"',
 }
 
+FASTEST_EDIT = 240  # frames a second; no faster edit is made
+
 _MOST_PRIVATE = PrivacySettings(spot="none")
 
 _TABLES: dict[str, type[BaseModel]] = {
@@ -202,7 +204,7 @@ def parsed_rate(text: str) -> Fraction | None:
         rate = Fraction(text.strip())
     except (ValueError, ZeroDivisionError):
         return None
-    if not 1 <= rate <= 1000:
+    if not 1 <= rate <= FASTEST_EDIT:
         return None
     drop = Fraction(round(rate) * 1000, 1001)
     return drop if rate.denominator != 1001 and rate.denominator > 1 and abs(rate - drop) < Fraction(6, 1000) else rate

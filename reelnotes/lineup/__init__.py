@@ -2,6 +2,7 @@
 
     placing   clips with their time, leg, place, and whether they lie before, on or after the water
     noted     when a noted event really happened: notes are late and coarse
+    strangers a track that is of another day than clips and log
     catches   events told together as fish: strike, hooked, landed or lost, released
 
 The verb is :func:`line_up`; :func:`boards_tell` is for lining up once more when fish were seen on a board.
@@ -12,6 +13,7 @@ from collections.abc import Callable, Mapping, Sequence
 from reelnotes.lineup.catches import gather_catches
 from reelnotes.lineup.noted import place_events
 from reelnotes.lineup.placing import place_clips
+from reelnotes.lineup.strangers import track_alone
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import Clocks
 from reelnotes.records.lengths import FishLength
@@ -19,7 +21,7 @@ from reelnotes.records.log import LogEvent
 from reelnotes.records.tracks import Position, Track
 from reelnotes.records.trip import LineUp
 
-__all__ = ["boards_tell", "line_up"]
+__all__ = ["boards_tell", "line_up", "track_alone"]
 
 PositionAt = Callable[[float], Position | None]
 

@@ -1,4 +1,5 @@
 import datetime as dt
+import os
 import shutil
 from fractions import Fraction
 from pathlib import Path
@@ -279,3 +280,23 @@ def test_the_inventory_counts_what_is_there(trip):
     shutil.rmtree(trip / "track")
     rows = {row.what: row for row in inventory(read_trip(trip))}
     assert rows["track"].costs.startswith("no positions, speeds, legs or map")
+
+
+def test_a_time_mark_past_its_clips_end_moves_no_clock(trip):
+    mark = '[[time_mark]]\nclip = "clips/chest/CLIP0000.mp4"\n{}\ntime = 2026-05-09T06:31:24+02:00\n'
+    for place, kept in (("at_s = 0.2", 1), ("frame = 3", 1), ("at_s = 1e9", 0), ("frame = 10000", 0)):
+        put(trip / "trip.toml", mark.format(place))
+        folder = read_trip(trip)
+        assert len(folder.settings.time_mark) == kept
+        assert any("past the end of clips/chest/CLIP0000.mp4" in str(problem) for problem in folder.problems) == (not kept)
+
+
+def test_a_track_without_positions_is_told(trip):
+    put(trip / "track/morning.gpx", '<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg/></trk></gpx>')
+    assert "track/morning.gpx: it holds no positions" in [str(problem).partition(";")[0] for problem in read_trip(trip).problems]
+
+
+def test_a_name_that_is_no_utf8_can_be_written(trip, make_clip):
+    made = make_clip(trip / "clips/chest/plain.mp4", shade=40)
+    made.rename(trip / os.fsdecode(b"clips/chest/caf\xe9.mp4"))  # "cafe" with its accent, in Latin-1
+    assert "clips/chest/caf\ufffd.mp4" in names(read_trip(trip))

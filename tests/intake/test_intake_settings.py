@@ -166,3 +166,9 @@ def test_any_table_gives_settings_and_sentences(table):
     again, none = settings_from(said.model_dump(exclude_none=True))
     assert again == said
     assert none == [] or not said.time_mark
+
+
+def test_no_edit_is_faster_than_what_the_edit_list_can_write(tmp_path):
+    said, problems = read(tmp_path, '[edit]\nframe_rate = "1000"\n')
+    assert said.edit.frame_rate is None
+    assert "'1000' is no frame rate" in str(problems[0])

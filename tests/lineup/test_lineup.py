@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from reelnotes.lineup import boards_tell, line_up
+from reelnotes.lineup import boards_tell, line_up, track_alone
 from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_boat, weigh_by_footage
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime, Clocks
@@ -143,3 +143,16 @@ def test_a_fish_is_not_landed_at_full_speed() -> None:
     all_day = (Leg(1, "under way", DAY - 9e3, DAY + 9e3, 0, 9.0),)
     nowhere = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), all_day))
     assert np.allclose(nowhere[1], density[1])
+
+
+def test_a_track_of_another_day_is_told() -> None:
+    def apart(days: float, events: list[LogEvent]) -> str:
+        lined = day({"sea": (1000, 60)}, events)
+        points = pd.DataFrame({"time_utc_s": [DAY - days * 86400.0, DAY - days * 86400.0 + 5000.0]})
+        return str(track_alone(lined, Track(points)) or "")
+
+    landed = [note("landed", 1010)]
+    assert apart(0.0, landed) == ""
+    assert "40.0 days from the log and clips" in apart(40.0, landed)
+    assert "10.2 days" in apart(-10.25, landed)
+    assert apart(40.0, []) == ""  # a camera's word alone does not outweigh the receiver's
