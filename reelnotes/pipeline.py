@@ -16,7 +16,7 @@ from reelnotes.clocks import solve_clocks
 from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
 from reelnotes.ledger import join_lengths, write_ledger
-from reelnotes.lineup import boards_tell, line_up
+from reelnotes.lineup import boards_tell, line_up, track_alone
 from reelnotes.measure import limit_notes, measure_clips, write_evidence
 from reelnotes.moments import find_moments
 from reelnotes.records.clips import Clip
@@ -29,7 +29,7 @@ from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
 from reelnotes.records.trip import LineUp
 from reelnotes.sorting import SortReport, UndoReport, sort_clips, undo_sort
-from reelnotes.summary import write_post
+from reelnotes.summary import fish_names, write_post
 from reelnotes.track import clean_track, position_at, speed_series
 
 Report = Callable[[float, str], None]
@@ -85,7 +85,18 @@ def output_folder(root: Path, out: Path | None) -> Path:
         raise UsageError(str(chosen), "it is a file, so no outputs can go into it", "name another folder with --out")
     if chosen == root.resolve():
         raise UsageError(str(chosen), "outputs cannot go into the trip folder itself", "name another folder with --out")
+    if _among_the_trips_own(chosen, root.resolve()):
+        raise UsageError(str(chosen), "outputs cannot go among the trip's own files", "name another folder with --out")
     return chosen
+
+
+def _among_the_trips_own(chosen: Path, root: Path) -> bool:
+    """Inside the trip only a new folder will do, or one that an earlier run made: outputs must never be taken for clips."""
+    if root not in chosen.parents:
+        return False
+    top = chosen.relative_to(root).parts[0].casefold()
+    earlier = not chosen.exists() or (chosen / "trip.json").is_file() or not any(chosen.iterdir())
+    return top in ("clips", "track", "log", "boards", "lenses") or not earlier
 
 
 def line_up_trip(root: Path, steps: Steps = no_steps) -> Lined:
@@ -145,6 +156,7 @@ def make_record(
 ) -> TripRecord:
     """Bundle everything that was found."""
     folder = lined.folder
+    alone = track_alone(lined.lineup, lined.track)
     return TripRecord(
         folder=folder,
         track=lined.track,
@@ -153,7 +165,7 @@ def make_record(
         lengths=lengths,
         edit=edit,
         moments=moments,
-        problems=(*folder.problems, *clock_problems(lined.clocks)),
+        problems=(*folder.problems, *clock_problems(lined.clocks), *([alone] if alone else [])),
         limit_notes=limit_notes(lengths, lined.lineup, folder.limits),
         version=reelnotes.__version__,
     )
@@ -178,8 +190,7 @@ def write_public(record: TripRecord, out: Path) -> None:
     """``post/``: the only folder that is meant to leave the house."""
     assert record.edit is not None
     write_post(record, out / "post")
-    names = {fish.id: fish.species for fish in record.lineup.catches if fish.species}
-    write_chapters(record.edit, out / "post" / "chapters.txt", names)
+    write_chapters(record.edit, out / "post" / "chapters.txt", fish_names(record))
 
 
 def write_sorted(lineup: LineUp, folder: TripFolder, out: Path, steps: Steps = no_steps) -> SortReport:

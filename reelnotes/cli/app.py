@@ -1,5 +1,7 @@
 """The program: its commands in the order of a day's work."""
 
+import io
+import sys
 from typing import Annotated
 
 import typer
@@ -43,4 +45,7 @@ page.register(app)
 
 def main() -> None:
     """Entry point of the ``reelnotes`` command."""
+    # Names are anybody's: a letter that the terminal does not have is no reason to stop.
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(errors="replace")
     app()

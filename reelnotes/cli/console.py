@@ -58,7 +58,12 @@ class Voice:
     def result(self, facts: dict[str, Any]) -> None:
         """With --json: the facts as one JSON object on stdout."""
         if self.as_json:
-            sys.stdout.write(json.dumps(facts, ensure_ascii=False, indent=1) + "\n")
+            text = json.dumps(facts, ensure_ascii=False, indent=1)
+            try:
+                text.encode(sys.stdout.encoding or "ascii")
+            except UnicodeEncodeError:  # a terminal of few letters, or a path that is no UTF-8
+                text = json.dumps(facts, indent=1)
+            sys.stdout.write(text + "\n")
 
     def tell(self, problems: Iterable[Problem]) -> int:
         """Say each problem once on stderr; the exit code that follows from them."""

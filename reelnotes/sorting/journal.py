@@ -68,7 +68,8 @@ def write_journal(tree: Path, journal: Journal) -> None:
         "folders": list(journal.folders),
         "entries": [asdict(entry) for entry in journal.entries],
     }
-    write_text(tree / JOURNAL, json.dumps(data, indent=1, ensure_ascii=False) + "\n")
+    # Plain ASCII: an original's path may hold bytes that are no UTF-8, and must come back exactly.
+    write_text(tree / JOURNAL, json.dumps(data, indent=1) + "\n")
 
 
 def is_ours(path: Path, entry: Entry) -> bool:

@@ -16,8 +16,8 @@
     card       card.png, the picture to post
     geojson    track.geojson
 
-The verb is :func:`write_post`. No writer here sees the record: they get a :class:`told.Story`,
-in which only what may be published is left.
+The verb is :func:`write_post`; :func:`fish_names` is for the chapter lines. No writer here sees the
+record: they get a :class:`told.Story`, in which only what may be published is left.
 """
 
 from pathlib import Path
@@ -26,9 +26,10 @@ from reelnotes.records.record import TripRecord
 from reelnotes.summary.card import write_card
 from reelnotes.summary.geojson import write_geojson
 from reelnotes.summary.pages import write_pages
+from reelnotes.summary.privacy import decide
 from reelnotes.summary.story import tell
 
-__all__ = ["write_post"]
+__all__ = ["fish_names", "write_post"]
 
 
 def write_post(record: TripRecord, post: Path, evidence: Path | None = None) -> tuple[Path, ...]:
@@ -39,3 +40,9 @@ def write_post(record: TripRecord, post: Path, evidence: Path | None = None) -> 
     """
     story = tell(record, evidence or post.parent)
     return (*write_pages(story, post), write_card(story, post / "card.png"), write_geojson(story, post / "track.geojson"))
+
+
+def fish_names(record: TripRecord) -> dict[str, str]:
+    """What published files call each catch (``{"C01": "cod"}``): its species, without positions typed into it."""
+    published = decide(record)
+    return {fish.id: published.text(fish.species) for fish in record.lineup.catches if fish.species}

@@ -4,6 +4,7 @@ import errno
 import json
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -283,3 +284,16 @@ def test_awkward_names(text: str, name: str) -> None:
 def test_long_names_keep_their_suffix_and_stay_apart() -> None:
     a, b = (file_name("0001 06.00.00 bow", "x" * 200 + end + ".mp4") for end in ("1", "2"))
     assert a != b and a.endswith(".mp4") and len(a.encode()) <= MOST_BYTES
+
+
+def test_an_original_whose_path_is_no_utf8_is_sorted_and_undone(tmp_path: Path) -> None:
+    lineup = make_trip(tmp_path / "trip")
+    odd = os.fsdecode(b"caf\xe9.mp4")  # Latin-1, as old archives leave it
+    first = lineup.clips[0]
+    first.clip.path.rename(first.clip.path.with_name(odd))
+    clip = replace(first.clip, name="clips/bow/caf\ufffd.mp4", path=first.clip.path.with_name(odd))
+    lineup = replace(lineup, clips=(replace(first, clip=clip), *lineup.clips[1:]))
+    report = sort_clips(lineup, tmp_path / "trip", tmp_path / "out", OSLO)
+    assert any("caf\ufffd" in name for name in report.linked)
+    assert sort_clips(lineup, tmp_path / "trip", tmp_path / "out", OSLO).linked == ()
+    assert len(undo_sort(tmp_path / "out").removed) == len(report.linked)

@@ -19,7 +19,7 @@ from PIL import Image
 from shapely.geometry import Point, shape
 
 import reelnotes.summary
-from reelnotes.summary import write_post
+from reelnotes.summary import fish_names, write_post
 from reelnotes.summary.area import MARGIN_SHARE, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, distance_m
 from reelnotes.summary.privacy import decide
@@ -327,3 +327,12 @@ def test_ordinary_words_and_figures_stay(text: str) -> None:
 def test_decimal_positions_never_survive(place: tuple[float, float], digits: int, shape_of: str) -> None:
     text = shape_of.format(place[1], place[0], d=digits)
     assert not re.search(r"\d[.,]\d{2}", scrubbed(f"note {text} end"))
+
+
+def test_a_position_typed_into_a_species_stays_out_of_the_chapter_lines() -> None:
+    for spot in ("exact", "blurred", "none"):
+        record = trip(spot=spot)
+        fish = replace(record.lineup.catches[0], species="cod at 59.41234, 10.62345")
+        record = replace(record, lineup=replace(record.lineup, catches=(fish, *record.lineup.catches[1:])))
+        assert ("59.41234" in fish_names(record)[fish.id]) == (spot == "exact")
+        assert fish_names(record)[fish.id].startswith("cod")

@@ -1,0 +1,23 @@
+"""Where outputs may go: never among the trip's own files."""
+
+from pathlib import Path
+
+import pytest
+
+from reelnotes.pipeline import output_folder
+from reelnotes.records.problems import UsageError
+
+
+def test_outputs_never_lie_among_the_trips_own_files(tmp_path: Path) -> None:
+    root = tmp_path / "trip"
+    (root / "clips/chest").mkdir(parents=True)
+    (root / "outputs").mkdir()
+    (root / "film").mkdir()
+    (root / "film/A.mp4").write_bytes(b"x")
+    (root / "earlier").mkdir()
+    (root / "earlier/trip.json").write_text("{}")
+    for wrong in ("", "clips", "clips/chest", "clips/new", "Track/out", "film"):
+        with pytest.raises(UsageError):
+            output_folder(root, root / wrong)
+    for right in ("outputs", "new", "earlier", "../elsewhere"):
+        assert output_folder(root, root / right) == (root / right).resolve()
