@@ -81,9 +81,10 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if likeness < _TAIL_LIKE and beside:
         return Refusal("the tail's end is hidden: " + beside)
     shape = shape_of(piece.mask)
+    guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, unsure) if d]
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, unsure, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
@@ -152,8 +153,8 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
         if on_stop
         else BudgetLine("nose short of the stop", from_nose, -float(gap), True, "the length counts from the nose")
     )
-    budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, scale, nose_line)
-    fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, scale, nose_line)
+    budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, view.tip_doubt_mm, scale, nose_line)
+    fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, view.fork_doubt_mm, scale, nose_line)
     middle = piece.nose_y
     return Fish(
         float(tip.x_mm - start), float(fork.x_mm - start), combined(budget), combined(fork_budget), budget, tuple(doubts),
@@ -163,10 +164,10 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
 
 
 def _budget(
-    clip: PosedClip, end: Grounded, readings: Sequence[float], blur_mm: float, scale: float, nose: BudgetLine
+    clip: PosedClip, end: Grounded, readings: Sequence[float], blur_mm: float, doubt_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
-    shade = 0.5 * tail_height(length).value
+    shade = max(0.4 * tail_height(length).value, doubt_mm)  # a tail casts shade about as wide as it lies high
     # Fewer than two readings show no scatter: half a pixel is taken for it.
     scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale
     relative = float(np.median([frame.scale_sigma for frame in clip.frames]))
@@ -175,7 +176,7 @@ def _budget(
         BudgetLine("lens", float(clip.lens_sigma * abs(end.correction_mm)), 0.0, True, f"lens {clip.lens_from}"),
         BudgetLine("tail's end, frame to frame", float(scatter), 0.0, False, f"{len(readings)} parts"),
         BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, 0.4 * blur_mm)), 0.0, True, "where blur lets the tip end"),
-        BudgetLine("shade at the tail's edge", float(shade), 0.0, True, "a tail casts shade about as wide as it lies high"),
+        BudgetLine("shade at the tail's edge", float(shade), 0.0, True, "how far its own shade may pass for tail"),
         BudgetLine("height of the tail", float(end.u_mm), float(end.correction_mm), True, "parallax of a tail above the board"),
         nose,
         BudgetLine("as laid", float(0.0007 * length), 0.0, True, "a fish laid again does not lie just the same"),

@@ -187,7 +187,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
     """
     raster = stack.raster
     scale = raster.px_per_mm
-    from_u, to_u = raster.to_px(np.array([[tip_mm - 0.15 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
+    from_u, to_u = raster.to_px(np.array([[tip_mm - 0.3 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
     columns = slice(max(int(from_u), 0), max(int(to_u), 1))
     strange = outline.firm[:, columns]
     board = outline.on_board[:, columns]

@@ -13,12 +13,15 @@ from reelnotes.measure.stack import Mask, Picture
 _SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
 
 
-def share_of_fish(image: Picture, expected: Picture, mask: Mask, core: Mask, reach_px: float) -> NDArray[np.float32]:
+def share_of_fish(
+    image: Picture, expected: Picture, mask: Mask, core: Mask, reach_px: float, *, shaded: bool = True
+) -> NDArray[np.float32]:
     """(h, w) float32 share, about -0.3..1.3 (noise is not cut off, so that sums stay true).
 
     image, expected  (h, w, 3) as seen, and as the empty board would look
     mask, core       where the fish is, roughly, and well inside it
     reach_px         how far a fish colour may be carried to the pixels around it
+    shaded           False: no shade is thought of, and what is darker than the board counts as fish
 
     A pixel is taken as a mix of fish, lit board, and board in the fish's own shade: least squares in the two
     unknowns. Where the fish has the board's hue, shade cannot be told from fish, and the shade's prior lets fish win.
@@ -31,7 +34,7 @@ def share_of_fish(image: Picture, expected: Picture, mask: Mask, core: Mask, rea
     pp = np.maximum(pp, 60.0)
     qq = qq + _SHADE_PRIOR
     det = np.maximum(pp * qq - pq * pq, 1e-3)
-    shade = np.clip((dq * pp - dp * pq) / det, 0.0, 0.7)
+    shade = np.clip((dq * pp - dp * pq) / det, 0.0, 0.7) if shaded else np.zeros_like(det)
     share = (dp - shade * pq) / pp
     return np.clip(share, -0.3, 1.3).astype(np.float32)
 

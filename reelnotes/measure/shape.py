@@ -34,7 +34,7 @@ def shape_of(mask: Mask) -> Shape:
     ring = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * bay + 1, 2 * bay + 1))
     inner = _inner(cv2.morphologyEx(framed, cv2.MORPH_CLOSE, ring)[bay:-bay, bay:-bay] > 0)
     columns = np.flatnonzero(mask.any(axis=0))
-    return Shape(2.0 * float(inner.max()), _bend(inner, columns), _twofold(inner, columns))
+    return Shape(2.0 * float(inner.max()), _bend(inner, columns), _twofold(_inner(mask), columns))
 
 
 def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> float:
@@ -44,7 +44,7 @@ def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> 
     A tail fans out from a peduncle narrower than the body, its halves reach about as far, and no gap lies before it.
     """
     columns = np.flatnonzero(mask.any(axis=0))
-    first, length = int(columns[0]), tip_u - columns[0]
+    length = tip_u - columns[0]
     if length < 10:
         return 0.0
     before = mask[:, int(tip_u - 0.4 * length) : max(int(tip_u - 0.08 * length), 1)]
@@ -53,7 +53,7 @@ def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> 
         return 0.0
     gap = float((breadth == 0).sum()) / length
     peduncle = float(np.percentile(breadth[breadth > 0], 10)) if (breadth > 0).any() else 1.0
-    depth = float(np.percentile(mask[:, first : int(first + 0.7 * length)].sum(axis=0), 60))
+    depth = shape_of(mask).depth_px
     fans = np.clip((span_px / max(peduncle, 1.0) - 1.0) / 0.4, 0.0, 1.0)
     narrows = np.clip((0.85 - peduncle / max(depth, 1.0)) / 0.2, 0.0, 1.0)
     ratio = span_px / max(depth, 1.0)

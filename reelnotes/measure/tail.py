@@ -1,7 +1,7 @@
 """The tail's end, close up: a fine window around it, matched anew, measured on all frames and on parts of them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -22,13 +22,16 @@ _GROUPS = 4
 class TailView:
     """The tail in close-up.
 
-    tail     from all frames
+    tail     from all frames: midway between a reading that allows for the fish's own shade and one that does not
+    tip_doubt_mm, fork_doubt_mm   half of what lies between these two readings
     parts    the same from interleaved parts of the frames, for the scatter
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
     """
 
     tail: Tail
+    tip_doubt_mm: float
+    fork_doubt_mm: float
     parts: tuple[Tail, ...]
     share: NDArray[np.float32]
     stack: Stack
@@ -51,13 +54,15 @@ def view_tail(
     tail = find_tail(share, raster, blur_px)
     if tail is None:
         return None
+    bare = find_tail(_share(whole.image, picture, fish, whole.seen & model.on_board(raster), shaded=False), raster, blur_px)
+    tail, tip_doubt, fork_doubt = _midway(tail, bare)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
         found = find_tail(_share(some.image, picture, fish, some.seen & model.on_board(raster)), raster, blur_px)
         if found is not None:
             parts.append(found)
-    return TailView(tail, tuple(parts), share, whole, blur_px / raster.px_per_mm)
+    return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm)
 
 
 def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
@@ -103,10 +108,18 @@ def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
     return (smooth[..., :3] / (smooth[..., 3:] + 0.02)).astype(np.float32)
 
 
-def _share(image: Picture, expected: Picture, fish: Mask, where: Mask) -> NDArray[np.float32]:
+def _midway(shaded: Tail, bare: Tail | None) -> tuple[Tail, float, float]:
+    """The tail between two readings, and half their distance at the tip and at the fork, mm."""
+    if bare is None:
+        return shaded, 0.0, 0.0
+    tip, fork = 0.5 * (shaded.tip_x + bare.tip_x), 0.5 * (shaded.fork_x + bare.fork_x)
+    return replace(shaded, tip_x=tip, fork_x=fork), 0.5 * abs(shaded.tip_x - bare.tip_x), 0.5 * abs(shaded.fork_x - bare.fork_x)
+
+
+def _share(image: Picture, expected: Picture, fish: Mask, where: Mask, *, shaded: bool = True) -> NDArray[np.float32]:
     """Share of fish, in the piece that hangs together with the fish."""
     core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=1, borderValue=1) > 0
-    share = share_of_fish(image, expected, fish, core, 6.0)
+    share = share_of_fish(image, expected, fish, core, 6.0, shaded=shaded)
     share = np.where(where, share, 0.0).astype(np.float32)
     # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
     closed = cv2.morphologyEx((share > 0.4).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))

@@ -92,6 +92,12 @@ def test_two_fish_are_a_matter_to_check():
     assert "more than one fish" in row.reason
 
 
+def test_a_guessed_lens_is_a_matter_to_check():
+    row = measure_posed(replace(Scene().clip(frames=2), lens_from="guessed"), "a.mp4").lengths[0]
+    assert row.verdict == "check"
+    assert "lens" in row.reason
+
+
 def test_one_frame_is_enough_but_tells_less():
     scene = Scene()
     one = measure_posed(scene.clip(frames=1), "a.jpg").lengths[0]
