@@ -6,6 +6,7 @@ Each stage is a function from what lies before it to what comes after; the comma
 :mod:`reelnotes.cli` call as many of them as they need.
 """
 
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import partial
@@ -83,6 +84,9 @@ def output_folder(root: Path, out: Path | None) -> Path:
     chosen = (out or Path("outputs") / root.resolve().name).resolve()
     if chosen.exists() and not chosen.is_dir():
         raise UsageError(str(chosen), "it is a file, so no outputs can go into it", "name another folder with --out")
+    there = next(folder for folder in (chosen, *chosen.parents) if folder.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
+        raise UsageError(str(chosen), f"nothing can be written into {there}", "name another folder with --out")
     if chosen == root.resolve():
         raise UsageError(str(chosen), "outputs cannot go into the trip folder itself", "name another folder with --out")
     if _among_the_trips_own(chosen, root.resolve()):

@@ -21,3 +21,10 @@ def test_outputs_never_lie_among_the_trips_own_files(tmp_path: Path) -> None:
             output_folder(root, root / wrong)
     for right in ("outputs", "new", "earlier", "../elsewhere"):
         assert output_folder(root, root / right) == (root / right).resolve()
+
+
+def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) -> None:
+    (tmp_path / "trip").mkdir()
+    (tmp_path / "a file").write_text("x")
+    with pytest.raises(UsageError, match="nothing can be written into"):
+        output_folder(tmp_path / "trip", tmp_path / "a file/out")

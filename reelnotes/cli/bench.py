@@ -5,10 +5,11 @@ from pathlib import Path
 from typing import Annotated
 
 import typer
+from rich.markup import escape
 
 from reelnotes import workbench
 from reelnotes.cli import showing
-from reelnotes.cli.console import DONE, DONE_WITH_SOME_SET_ASIDE
+from reelnotes.cli.console import DONE, DONE_WITH_SOME_SET_ASIDE, bold
 from reelnotes.cli.options import JsonOption, QuietOption, VerboseOption, speaking
 from reelnotes.records.problems import Refusal, UsageError
 
@@ -60,10 +61,8 @@ def board(
         if unit not in ("cm", "in"):
             raise UsageError("--unit", f"'{unit}' is no unit of a rule here", "choose cm or in")
         made = workbench.print_board(to, name, _mm("--length", length), _mm("--width", width), paper.lower(), unit, first_id)
-        voice.out.print(
-            f"Print [bold]{made[0]}[/] at 100 %, check the bar on each sheet with a rule, cut, join, and glue it flat."
-        )
-        voice.out.print(f"Put [bold]{made[1].name}[/] and [bold]{made[2].name}[/] into the trip's boards/ folder.")
+        voice.out.print(f"Print {bold(made[0])} at 100 %, check the bar on each sheet with a rule, cut, join, and glue it flat.")
+        voice.out.print(f"Put {bold(made[1].name)} and {bold(made[2].name)} into the trip's boards/ folder.")
         voice.result({"pdf": str(made[0]), "descriptor": str(made[1]), "picture": str(made[2])})
 
 
@@ -79,9 +78,7 @@ def enrol(
     ] = None,
     corner: Annotated[
         list[str] | None,
-        typer.Option(
-            "--corner", metavar="X,Y", help="All four: stop end by the rule, far end by the rule, far end, stop end."
-        ),
+        typer.Option("--corner", metavar="X,Y", help="All four: stop end by the rule, far end by the rule, far end, stop end."),
     ] = None,
     width: Annotated[str | None, typer.Option("--width", metavar="LENGTH", help="The board's width, if known.")] = None,
     to: FolderOption = Path("boards"),
@@ -91,21 +88,20 @@ def enrol(
 ) -> None:
     """Make an own board known from one photo: its picture seen square on, and its descriptor."""
     with speaking(as_json, quiet, verbose) as voice:
-        marks = [(*_pixel("--at", text.rpartition("=")[0]), _mm("--at", text.rpartition("=")[2])) for text in at or ()]
+        marks = [_graduation(text) for text in at or ()]
         corners = [_pixel("--corner", text) for text in corner or ()]
         if corners and len(corners) != 4:
             raise UsageError("--corner", f"{len(corners)} corners were given", "give all four, or none to have them looked for")
-        tick_mm = None if tick is None else _mm("--tick", tick)
-        width_mm = None if width is None else _mm("--width", width)
+        tick_mm = None if tick is None else _some_mm("--tick", tick)
+        width_mm = None if width is None else _some_mm("--width", width)
         made = workbench.enrol_photo(photo, to, name, marks, tick_mm, corners, width_mm)
         if isinstance(made, Refusal):
             raise UsageError(str(photo), made.reason)
         enrolled, descriptor = made
-        voice.out.print(
-            f"{enrolled.board.name}: {enrolled.board.length_mm:.1f} by {enrolled.board.width_mm:.1f} mm; {enrolled.words}."
-        )
+        size = f"{enrolled.board.length_mm:.1f} by {enrolled.board.width_mm:.1f} mm"
+        voice.out.print(f"{escape(enrolled.board.name)}: {size}; {enrolled.words}.")
         picture = descriptor.with_suffix(".png")
-        voice.out.print(f"Look at [bold]{picture}[/]: it must show the whole board, stop at the left, undistorted.")
+        voice.out.print(f"Look at {bold(picture)}: it must show the whole board, stop at the left, undistorted.")
         board_facts = {"length_mm": enrolled.board.length_mm, "width_mm": enrolled.board.width_mm, "rms_mm": enrolled.rms_mm}
         voice.result({"descriptor": str(descriptor), **board_facts, "words": enrolled.words})
 
@@ -136,7 +132,7 @@ def lens(
             raise UsageError(str(clip), made.reason)
         found, target = made
         focal = f"focal length {found.camera_matrix[0][0]:.0f} px"
-        voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: [bold]{target}[/]")
+        voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: {bold(target)}")
         told = {"model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion}
         voice.result({"lens": str(target), **told, "rms_px": found.rms_px})
 
@@ -146,6 +142,21 @@ def _mm(option: str, text: str) -> float:
     if not m:
         raise UsageError(option, f"'{text}' is no length", "write it as 900 mm, 90 cm or 36 in")
     return float(m[1].replace(",", ".")) * MM_PER[m[2]]
+
+
+def _some_mm(option: str, text: str) -> float:
+    """A length of something that is there: more than nothing. (A graduation may well say 0.)"""
+    length_mm = _mm(option, text)
+    if length_mm <= 0:
+        raise UsageError(option, f"'{text}' is no length of anything", "write it as 900 mm, 90 cm or 36 in")
+    return length_mm
+
+
+def _graduation(text: str) -> tuple[float, float, float]:
+    pixel, equals, says = text.rpartition("=")
+    if not equals:
+        raise UsageError("--at", f"'{text}' is no graduation", "write it as X,Y=LENGTH, for example 812,440=50cm")
+    return (*_pixel("--at", pixel), _mm("--at", says))
 
 
 def _pixel(option: str, text: str) -> tuple[float, float]:
@@ -158,7 +169,10 @@ def _pixel(option: str, text: str) -> tuple[float, float]:
 def _checkerboard(text: str) -> tuple[int, int, float]:
     m = re.fullmatch(r"\s*(\d+)\s*[x×]\s*(\d+)\s*:\s*(.+)", text)
     if not m:
+        raise UsageError("--checkerboard", f"'{text}' is no checkerboard", "write it as 9x6:25mm (inner corners, square)")
+    columns, rows, square_mm = int(m[1]), int(m[2]), _some_mm("--checkerboard", m[3])
+    if min(columns, rows) < 3:
         raise UsageError(
-            "--checkerboard", f"'{text}' is no checkerboard", "write it as 9x6:25mm (inner corners, square)"
+            "--checkerboard", f"{columns} by {rows} inner corners are too few", "at least 3 by 3, 9 by 6 is usual"
         )
-    return int(m[1]), int(m[2]), _mm("--checkerboard", m[3])
+    return columns, rows, square_mm

@@ -76,6 +76,11 @@ class Voice:
         return code
 
 
+def bold(path: object) -> str:
+    """A path as rich markup; brackets in it stay what they are."""
+    return f"[bold]{escape(str(path))}[/]"
+
+
 class Steps:
     """Hands each long step its own bar; a step reports (share 0..1, what it works on)."""
 

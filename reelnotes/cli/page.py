@@ -5,6 +5,7 @@ from typing import Annotated
 
 import typer
 
+from reelnotes.cli.console import bold
 from reelnotes.cli.options import JsonOption, QuietOption, VerboseOption, speaking
 from reelnotes.clocks.clockpage import write_clock_page
 
@@ -22,6 +23,7 @@ def clockpage(
 ) -> None:
     """Write a page that shows the time as text and code. Open it on the phone and film it once with every camera."""
     with speaking(as_json, quiet, verbose) as voice:
-        write_clock_page(target)
-        voice.out.print(f"Written: [bold]{target}[/]. Film it for a second or two with each camera, at any time of the day.")
-        voice.result({"page": str(target)})
+        written = write_clock_page(target)
+        shown = bold(written)
+        voice.out.print(f"Written: {shown}. Film it for a second or two with each camera, at any time of the day.")
+        voice.result({"page": str(written)})

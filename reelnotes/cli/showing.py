@@ -9,7 +9,7 @@ from typing import Any
 from rich.markup import escape
 from rich.table import Table
 
-from reelnotes.cli.console import Voice
+from reelnotes.cli.console import Voice, bold
 from reelnotes.intake import Found, Missing
 from reelnotes.intake import inventory as take_inventory
 from reelnotes.ledger import trip_facts
@@ -130,7 +130,9 @@ def one_measure(voice: Voice, found: Sequence[FishLength]) -> None:
             continue
         fork = "" if fish.fork_length_mm is None else f"; fork length {_mm(fish.fork_length_mm, 'metric')}"
         total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, "metric")
-        voice.out.print(f"[bold]{total}[/] {fish.measure}{fork}: {fish.verdict}{f', {fish.reason}' if fish.reason else ''}")
+        voice.out.print(
+            f"[bold]{total}[/] {fish.measure}{fork}: {fish.verdict}{f', {escape(fish.reason)}' if fish.reason else ''}"
+        )
         for line in fish.budget:
             voice.out.print(f"  [dim]{line.name}: u = {line.u_mm:.2f} mm, corrected by {line.correction_mm:+.2f} mm[/]")
     voice.out.print(CAUTION)
@@ -150,7 +152,7 @@ def edit(voice: Voice, record: TripRecord) -> None:
 def sorted_clips(voice: Voice, report: SortReport, problems: Iterable[Problem]) -> int:
     """What was linked where; the exit code."""
     made = f"{len(report.linked)} links, {len(report.copied)} copies, {len(report.kept)} there already"
-    voice.out.print(f"{made}, in [bold]{report.tree}[/].")
+    voice.out.print(f"{made}, in {bold(report.tree)}.")
     told = (*problems, *report.problems)
     facts = {"linked": report.linked, "copied": report.copied, "kept": report.kept, "removed": report.removed}
     voice.result({"tree": str(report.tree), **facts, "problems": [str(p) for p in told]})

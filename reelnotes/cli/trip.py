@@ -6,6 +6,7 @@ import typer
 
 from reelnotes import pipeline
 from reelnotes.cli import showing
+from reelnotes.cli.console import bold
 from reelnotes.cli.options import JsonOption, OutOption, QuietOption, TripArgument, VerboseOption, speaking
 
 PANEL = "A whole trip"
@@ -32,8 +33,8 @@ def run(
         showing.clocks(voice, record)
         showing.catches(voice, record)
         showing.edit(voice, record)
-        voice.out.print(f"\nEverything is in [bold]{where}[/].")
-        voice.out.print(f"What may leave the house is in [bold]{where / 'post'}[/]; the rest is private.")
+        voice.out.print(f"\nEverything is in {bold(where)}.")
+        voice.out.print(f"What may leave the house is in {bold(where / 'post')}; the rest is private.")
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
     raise typer.Exit(code)
@@ -150,7 +151,7 @@ def summary(
         with voice.progress() as steps:
             record = pipeline.record_trip(trip, where, steps)
         pipeline.write_public(record, where)
-        voice.out.print(f"Written to [bold]{where / 'post'}[/] (place: {record.privacy.spot}).")
+        voice.out.print(f"Written to {bold(where / 'post')} (place: {record.privacy.spot}).")
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)
     raise typer.Exit(code)

@@ -96,8 +96,8 @@ def _walk(root: Path, problems: list[Problem]) -> Iterator[Path]:
             if path.is_dir():
                 if name.casefold() not in _NOT_THE_TRIPS:
                     folders.append(path)
-            elif path.is_file():
-                yield path
+            elif path.is_file() or (path.is_symlink() and path.suffix.casefold() in VIDEO_SUFFIXES):
+                yield path  # a link to a clip that is gone looks like a clip, and is listed as one that cannot be read
             elif path.is_symlink():
                 what = "this link leads nowhere"
                 problems.append(Problem(name_in_trip(root, path), what, "it was passed over", serious=False))

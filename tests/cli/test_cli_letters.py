@@ -37,3 +37,24 @@ def test_a_locale_without_accents_spoils_no_output(trip: Path, tmp_path: Path) -
     record = (out / "trip.json").read_text(encoding="utf-8")
     assert "grå morgen på sjøen" in record
     assert "sjøørret" in record
+
+
+def test_brackets_in_a_folders_name_are_no_markup(trip: Path, tmp_path: Path) -> None:
+    moved = trip.rename(tmp_path / "day [bold] [1")
+    out = tmp_path / "out [/red] [bold]"
+    told = reelnotes("sort", str(moved), "--out", str(out), PYTHONUTF8="1")
+    assert told.returncode == 0, told.stderr
+    assert str(out / "sorted") in told.stdout.decode()
+
+
+@pytest.mark.parametrize("wrong", ["0x0:25mm", "2x6:25mm", "9x6:0mm"])
+def test_a_checkerboard_that_cannot_be(wrong: str, tmp_path: Path) -> None:
+    told = reelnotes("lens", str(tmp_path / "no.mp4"), "--checkerboard", wrong)
+    assert told.returncode == 2
+    assert b"internal fault" not in told.stderr
+    assert b"--checkerboard: " in told.stderr
+
+
+def test_the_clock_page_says_where_it_lies(tmp_path: Path) -> None:
+    told = reelnotes("clockpage", "--json", str(tmp_path))
+    assert Path(json.loads(told.stdout)["page"]).read_text(encoding="utf-8").startswith("<!")

@@ -109,15 +109,15 @@ def test_the_mess_of_real_folders(trip, make_clip):
         ]
         or names(folder)[2] == "clips/chest/CLIP0000.mp4"
     )
-    assert set(aside) == {"EMPTY.MP4", "notes.mp4", "CLIP0000 (1).mp4"}
+    assert set(aside) == {"EMPTY.MP4", "notes.mp4", "CLIP0000 (1).mp4", "gone.mp4"}
     assert aside["EMPTY.MP4"] == "the file is empty (zero bytes)"
     assert aside["CLIP0000 (1).mp4"] == "it is a copy of clips/chest/CLIP0000.mp4"
     told = {problem.where: problem.serious for problem in folder.problems}
     assert told["clips/chest/EMPTY.MP4"]
-    assert told["clips/gone.mp4"] is False
+    assert told["clips/gone.mp4"]
     assert told["readme.csv"] is False
     assert len(folder.problems) == 5
-    assert {clip.camera for clip in folder.clips} == {"bow", "chest"}
+    assert {clip.camera for clip in folder.clips if clip.usable} == {"bow", "chest"}
 
 
 def test_only_clips(tmp_path, make_clip):
@@ -300,3 +300,11 @@ def test_a_name_that_is_no_utf8_can_be_written(trip, make_clip):
     made = make_clip(trip / "clips/chest/plain.mp4", shade=40)
     made.rename(trip / os.fsdecode(b"clips/chest/caf\xe9.mp4"))  # "cafe" with its accent, in Latin-1
     assert "clips/chest/caf\ufffd.mp4" in names(read_trip(trip))
+
+
+def test_a_link_to_a_clip_that_is_gone_is_listed(trip):
+    (trip / "clips/chest/GONE.mp4").symlink_to(trip / "nowhere.mp4")
+    (trip / "clips/chest/ROUND.mp4").symlink_to("ROUND.mp4")
+    reasons = {clip.name: clip.set_aside for clip in read_trip(trip).clips if clip.set_aside}
+    assert list(reasons) == ["clips/chest/GONE.mp4", "clips/chest/ROUND.mp4"]
+    assert all("cannot be read" in reason for reason in reasons.values())
