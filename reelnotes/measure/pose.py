@@ -12,6 +12,7 @@ from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
 from reelnotes.measure.find_board import GUESS_FREEDOM, STILL_HELD, find_board, guessed_lens, proved
 from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.looking import frames_to_search
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
@@ -71,7 +72,7 @@ def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | Non
     """The first keyframe in which a board is proved beyond doubt, else the best one."""
     best: tuple[Picture, Alignment, bool] | None = None
     since = 0
-    for picture in scan.keyframes(path):
+    for picture in frames_to_search(path):
         height, width = picture.pixels.shape[:2]
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
