@@ -142,7 +142,10 @@ def one_measure(voice: Voice, found: Sequence[FishLength]) -> None:
 def edit(voice: Voice, record: TripRecord) -> None:
     """The edit list in one line."""
     if record.edit is None or not record.edit.cuts:
-        voice.out.print("\nNo edit list: there is nothing to cut.")
+        wish = None if record.edit is None else record.edit.wanted_s
+        short = record.moments and wish is not None
+        why = f"no shot fits into {wish:g} s" if short else "there is nothing to cut"
+        voice.out.print(f"\nNo edit list: {why}.")
         return
     wanted = "" if record.edit.wanted_s is None else f" (wanted: {record.edit.wanted_s:.0f} s)"
     length = f"{len(record.edit.cuts)} shots, {record.edit.length_s:.1f} s{wanted}"
