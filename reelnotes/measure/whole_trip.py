@@ -1,0 +1,184 @@
+"""All clips of a trip: side by side, and with one lens for all clips of a camera that came without one.
+
+One clip fixes its lens poorly: focal length and camera height trade against each other, and with the height goes the
+parallax of the fish. The same camera's other clips see the board from elsewhere. So clips without a calibration are
+posed first, their lens is solved once more over all of them, and all are measured with that: also those in which no
+board was found at first, for a known lens makes a plain board findable.
+"""
+
+import logging
+import os
+from collections import defaultdict
+from collections.abc import Callable, Sequence
+from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from typing import TypeVar
+
+import cv2
+
+from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed
+from reelnotes.measure.pool_lens import ClipViews, pool_lens, views_of
+from reelnotes.measure.pose import pose_clip
+from reelnotes.records.boards import Board, Lens
+from reelnotes.records.clips import Clip
+from reelnotes.records.folder import TripFolder
+from reelnotes.records.lengths import FishLength
+from reelnotes.records.problems import Problem, Refusal, UnreadableError
+
+log = logging.getLogger(__name__)
+
+T = TypeVar("T")
+
+_HELD = 1e-4  # a pooled lens is held: one clip's many readings share their errors and would talk it out of what all say
+
+
+@dataclass(frozen=True, slots=True)
+class TripMeasure:
+    """The clips in which a known board is in sight, in the folder's order, and what could not be read."""
+
+    clips: tuple[ClipMeasure, ...]
+    problems: tuple[Problem, ...] = ()
+
+
+@dataclass(frozen=True, eq=False)
+class PooledLens:
+    """A lens solved over ``clips`` clips of the camera; its focal_sigma is its doubt."""
+
+    lens: LensModel
+    clips: int
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One clip to pose or to measure; small enough to travel to another process."""
+
+    clip: Clip
+    boards: tuple[Board, ...]
+    lens: Lens | PooledLens | None
+
+
+def measure_clips(folder: TripFolder, progress: Progress | None = None, *, executor: Executor | None = None) -> TripMeasure:
+    """Measure every usable clip of a trip in which a known board is in sight, in the folder's order.
+
+    executor: where the clips are worked on; None for processes of our own, as many as there are cores and clips. The
+    answer does not depend on it.
+    """
+    jobs = [Job(clip, tuple(folder.boards), lens_of(clip, folder)) for clip in folder.clips if clip.usable]
+    tell = progress or (lambda share, what: None)
+    if executor is not None:
+        return _measured(jobs, tell, executor)
+    workers = min(os.cpu_count() or 1, len(jobs))
+    if workers < 2:
+        return _measured(jobs, tell, None)
+    try:
+        with ProcessPoolExecutor(workers, get_context("spawn"), _single_threaded) as own:
+            return _measured(jobs, tell, own)
+    except (BrokenProcessPool, PermissionError) as fault:
+        log.info("clips are measured one after the other: %s", fault)
+        return _measured(jobs, tell, None)
+
+
+def lens_of(clip: Clip, folder: TripFolder) -> Lens | None:
+    """The calibrated lens of a clip's camera, or None."""
+    for camera in folder.settings.camera:
+        if camera.name == clip.camera and camera.lens:
+            return folder.lenses.get(camera.lens)
+    return None
+
+
+def measured_clip(job: Job) -> ClipMeasure | Problem:
+    """What a clip tells, or why it cannot be read. Top-level, for other processes."""
+    try:
+        if isinstance(job.lens, PooledLens):
+            return _under_pooled_lens(job, job.lens)
+        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens)
+    except UnreadableError as fault:
+        return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
+
+
+def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
+    posed = pose_clip(job.clip.path, job.boards, replace(pooled.lens, focal_sigma=_HELD))
+    if isinstance(posed, Refusal):
+        return ClipMeasure((FishLength(job.clip.name, 0.0, 0.0, "refused", posed.reason),), (None,), False)
+    source = f"pooled over {pooled.clips} clips of the camera"
+    return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name)
+
+
+def views_of_clip(job: Job) -> ClipViews | None:
+    """The print seen in a clip's best frames, without their pictures; None where no board is found."""
+    try:
+        posed = pose_clip(job.clip.path, job.boards, None)
+    except UnreadableError:
+        return None  # said when the clip is measured
+    return None if isinstance(posed, Refusal) else views_of(posed)
+
+
+def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) -> TripMeasure:
+    shared = {i for group in _without_lens(jobs) for i in group}
+    order = sorted(shared)
+    part = len(order) / max(len(order) + len(jobs), 1)
+    views = _mapped(views_of_clip, [jobs[i] for i in order], executor, lambda s, what: tell(part * s, what))
+    ready = with_pooled_lenses(jobs, dict(zip(order, views, strict=True)))
+    found: list[ClipMeasure] = []
+    problems: list[Problem] = []
+    for made in _mapped(measured_clip, ready, executor, lambda s, what: tell(part + (1 - part) * s, what)):
+        if isinstance(made, Problem):
+            problems.append(made)
+        elif made.board_seen:
+            found.append(made)
+    tell(1.0, "done")
+    return TripMeasure(tuple(found), tuple(problems))
+
+
+def with_pooled_lenses(jobs: Sequence[Job], views: dict[int, ClipViews | None]) -> list[Job]:
+    """The jobs with the lens that their camera's clips agree on, where they do.
+
+    views: by the job's place, of the clips posed without a lens; None where no board was found. A clip whose print says
+    that it was taken with another lens (another field of view chosen, say) keeps none and is solved alone.
+    """
+    ready = list(jobs)
+    for group in _without_lens(jobs):
+        seen = [(i, v) for i in group if (v := views.get(i)) is not None]
+        pooled = pool_lens([v for _, v in seen])
+        if pooled is None:
+            continue
+        strangers = {i for k, (i, _) in enumerate(seen) if k not in pooled.agreeing}
+        for i in group:
+            if i not in strangers:
+                ready[i] = replace(jobs[i], lens=PooledLens(pooled.lens, len(pooled.agreeing)))
+    return ready
+
+
+def _without_lens(jobs: Sequence[Job]) -> list[list[int]]:
+    """Places of clips without a calibration, by camera and picture size as shown; only where there are two or more."""
+    groups: dict[tuple[str, int, int], list[int]] = defaultdict(list)
+    for i, job in enumerate(jobs):
+        if job.lens is None:
+            size = (job.clip.width_px, job.clip.height_px)
+            groups[(job.clip.camera, *(size[::-1] if job.clip.rotation_deg % 180 else size))].append(i)
+    return [group for group in groups.values() if len(group) > 1]
+
+
+def _mapped(work: Callable[[Job], T], jobs: Sequence[Job], executor: Executor | None, tell: Progress) -> list[T]:
+    """``work`` on every job, in the jobs' order whatever order they are done in."""
+    if executor is None:
+        done = []
+        for k, job in enumerate(jobs):
+            tell(k / len(jobs), job.clip.name)
+            done.append(work(job))
+        return done
+    futures = {executor.submit(work, job): k for k, job in enumerate(jobs)}
+    results: dict[int, T] = {}
+    for future in as_completed(futures):
+        k = futures[future]
+        results[k] = future.result()
+        tell(len(results) / len(jobs), jobs[k].clip.name)
+    return [results[k] for k in range(len(jobs))]
+
+
+def _single_threaded() -> None:
+    """One thread per process: as many processes as cores are at work already."""
+    cv2.setNumThreads(1)
