@@ -17,6 +17,7 @@ from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
 from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, settle
+from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
 from reelnotes.measure.solve_lens import solve_lens
 from reelnotes.media.decode import Picture
@@ -152,7 +153,8 @@ def _solved(
     fine, fit = _without_strays(fine, fit)
     again = [_matched(shot, model, fit, i) for i, (shot, _) in enumerate(fine)]
     final = fit_frames([o for o, *_ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
-    frames = tuple(_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine)))
+    posed = [_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine))]
+    frames = doubted(posed, model.board.length_mm)
     source = "given" if given else "solved from the board"
     sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, _SOLVED_FLOOR))
     return PosedClip(model.board, model, frames, final.lens, source, sigma, span,
