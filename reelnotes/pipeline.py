@@ -140,7 +140,9 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     folder = lined.folder
     if not folder.boards:
         return lined, ()
-    measured = write_evidence(measure_clips(folder, steps("Measuring fish")), out)
+    found = measure_clips(folder, steps("Measuring fish"))
+    lined = replace(lined, folder=replace(folder, problems=(*folder.problems, *found.problems)))
+    measured = write_evidence(found.clips, out)
     lengths = join_lengths(measured, lined.lineup)
     told = boards_tell(lined.lineup, lengths)
     if told:

@@ -5,6 +5,7 @@ The board's geometry:
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
     find_board, find_markers, find_layout, find_print, match_print, refine   the board in a frame
+    looking        which frames to search at all
     scan           cheap looks through a clip, frames worth posing
     pose, pose_fit, solve_lens   the camera against the board, frame by frame; the lens when none is given
     posed, rectify the types handed on; frames drawn square on
@@ -28,11 +29,13 @@ The fish on it:
     verdict        measured, check or refused
     evidence       the picture that shows it
     limits         a length against the angler's own limits
-    measure_clip   the verbs
+    measure_clip   one clip or photo
+    whole_trip     a trip's clips, in worker processes, with one lens a camera
     bench          boards, enrolment and calibration, outside any trip
 """
 
 from reelnotes.measure.limits import limit_notes
-from reelnotes.measure.measure_clip import ClipMeasure, measure_clip, measure_clips, write_evidence
+from reelnotes.measure.measure_clip import ClipMeasure, measure_clip, write_evidence
+from reelnotes.measure.whole_trip import TripMeasure, measure_clips
 
-__all__ = ["ClipMeasure", "limit_notes", "measure_clip", "measure_clips", "write_evidence"]
+__all__ = ["ClipMeasure", "TripMeasure", "limit_notes", "measure_clip", "measure_clips", "write_evidence"]

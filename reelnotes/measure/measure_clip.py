@@ -1,7 +1,6 @@
 """The verbs of this room: a clip or a photo -> the fish on its board, and a whole trip's clips the same way."""
 
 import hashlib
-import logging
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,12 +14,8 @@ from reelnotes.measure.posed import PosedClip
 from reelnotes.measure.verdict import verdict
 from reelnotes.media.writing import write_bytes
 from reelnotes.records.boards import Board, Lens
-from reelnotes.records.clips import Clip
-from reelnotes.records.folder import TripFolder
 from reelnotes.records.lengths import FishLength
-from reelnotes.records.problems import Refusal, UnreadableError
-
-log = logging.getLogger(__name__)
+from reelnotes.records.problems import Refusal
 
 Progress = Callable[[float, str], None]
 
@@ -49,7 +44,7 @@ def measure_clip(
     with as_clip(path) as clip:
         posed = pose_clip(clip, boards, lens, progress=lambda share, what: tell(0.7 * share, what))
     if isinstance(posed, Refusal):
-        return ClipMeasure((FishLength(clip_name, 0.0, 0.0, "refused", posed.reason),), (None,), False)
+        return not_measured(clip_name, posed)
     tell(0.7, "outlining the fish")
     made = measure_posed(posed, clip_name)
     tell(1.0, "done")
@@ -63,30 +58,9 @@ def measure_posed(posed: PosedClip, clip_name: str) -> ClipMeasure:
     return ClipMeasure((row,), (evidence_png(posed, fish if isinstance(fish, Fish) else None, row),), True)
 
 
-def measure_clips(folder: TripFolder, progress: Progress | None = None) -> tuple[ClipMeasure, ...]:
-    """Measure every usable clip of a trip in which a known board is in sight, in the folder's order."""
-    tell = progress or (lambda share, what: None)
-    usable = [clip for clip in folder.clips if clip.usable]
-    found = []
-    for i, clip in enumerate(usable):
-        tell(i / len(usable), clip.name)
-        try:
-            made = measure_clip(clip.path, clip_name=clip.name, boards=folder.boards, lens=lens_of(clip, folder))
-        except UnreadableError as fault:
-            log.warning("%s", fault)
-            continue
-        if made.board_seen:
-            found.append(made)
-    tell(1.0, "done")
-    return tuple(found)
-
-
-def lens_of(clip: Clip, folder: TripFolder) -> Lens | None:
-    """The calibrated lens of a clip's camera, or None."""
-    for camera in folder.settings.camera:
-        if camera.name == clip.camera and camera.lens:
-            return folder.lenses.get(camera.lens)
-    return None
+def not_measured(clip_name: str, why: Refusal) -> ClipMeasure:
+    """The row of a clip in which no board could be posed."""
+    return ClipMeasure((FishLength(clip_name, 0.0, 0.0, "refused", why.reason),), (None,), False)
 
 
 def write_evidence(measured: Iterable[ClipMeasure], out: Path) -> tuple[FishLength, ...]:
