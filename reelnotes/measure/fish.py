@@ -16,6 +16,7 @@ from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
+from reelnotes.records.estimates import Estimate
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
 
@@ -155,11 +156,16 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
     )
     budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, view.tip_doubt_mm, scale, nose_line)
     fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, view.fork_doubt_mm, scale, nose_line)
-    middle = piece.nose_y
+
+    def across(y_mm: float, z: Estimate) -> float:
+        """Where across the board a point above it lies, from where it appears on the surface."""
+        return float(grounded(y_mm, z, (camera[1], camera[2])).x_mm)
+
+    tail_z, fork_z = tail_height(rough), fork_height(rough)
     return Fish(
         float(tip.x_mm - start), float(fork.x_mm - start), combined(budget), combined(fork_budget), budget, tuple(doubts),
-        (start, middle, nose_z.value), (tip.x_mm, view.tail.tip_y, tail_height(rough).value),
-        (fork.x_mm, view.tail.fork_y, fork_height(rough).value), clip.frames, view,
+        (start, across(piece.nose_y, nose_z), nose_z.value), (tip.x_mm, across(view.tail.tip_y, tail_z), tail_z.value),
+        (fork.x_mm, across(view.tail.fork_y, fork_z), fork_z.value), clip.frames, view,
     )  # fmt: skip
 
 

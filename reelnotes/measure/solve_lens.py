@@ -11,7 +11,7 @@ import numpy as np
 
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
-from reelnotes.measure.posed import Observations, PosedClip
+from reelnotes.measure.posed import Observations
 
 # What one may believe of a camera before looking: square pixels, the axis within a percent or two of the middle.
 _FREE = {
@@ -43,21 +43,6 @@ def solve_lens(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Float
         if best is None or cost < best.cost:
             best = Solved(fit.lens, fit, cost)
     return best
-
-
-def pooled_lens(clips: Sequence[PosedClip]) -> LensModel | None:
-    """One lens from all clips of a camera that were solved without one: more poses, less doubt.
-
-    None when there is nothing to pool, or the clips do not share one lens. Clips of another picture size are left out.
-    """
-    if not clips:
-        return None
-    start = max(clips, key=lambda c: len(c.frames)).lens
-    size = (start.width_px, start.height_px)
-    frames = [f for c in clips if (c.lens.width_px, c.lens.height_px) == size for f in c.frames if f.observations is not None]
-    seen = [f.observations for f in frames if f.observations is not None]
-    solved = solve_lens(seen, [(f.R, f.t) for f in frames], start) if len(seen) > 1 else None
-    return solved.lens if solved else None
 
 
 def _starts(start: LensModel) -> list[LensModel]:

@@ -5,10 +5,10 @@ import numpy as np
 import pytest
 from scenes import WIDE, board_on_disk, draw_board, fish, looking, render
 
+from reelnotes.measure.pool_lens import pool_lens, views_of
 from reelnotes.measure.pose import pose_clip
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import rectify
-from reelnotes.measure.solve_lens import pooled_lens
 from reelnotes.records.boards import Lens
 from reelnotes.records.problems import Refusal
 
@@ -57,8 +57,10 @@ def test_lengths_hold_when_the_lens_is_solved_from_the_board(clip):
 def test_a_lens_pooled_from_a_cameras_clips_serves_the_next_clip(clip):
     path, board, poses = clip
     first = pose_clip(path, [board], None)
-    lens = pooled_lens([first, first])
-    assert lens is not None and lens.focal_sigma <= first.lens_sigma
+    pooled = pool_lens([views_of(first), views_of(first)])
+    assert pooled is not None
+    lens = pooled.lens
+    assert lens.focal_sigma <= first.lens_sigma
     again = pose_clip(path, [board], lens)
     assert again and abs(reading(again.frames[0], poses[again.frames[0].frame // 3]) - 300.0) < 1.0
 
