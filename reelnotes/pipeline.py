@@ -7,7 +7,7 @@ Each stage is a function from what lies before it to what comes after; the comma
 """
 
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
@@ -101,6 +101,15 @@ def _among_the_trips_own(chosen: Path, root: Path) -> bool:
     top = chosen.relative_to(root).parts[0].casefold()
     earlier = not chosen.exists() or (chosen / "trip.json").is_file() or not any(chosen.iterdir())
     return top in ("clips", "track", "log", "boards", "lenses") or not earlier
+
+
+def left_from_before(out: Path, names: Sequence[str]) -> tuple[Problem, ...]:
+    """A remark when ``out`` holds outputs of an earlier run that the command at hand does not make anew."""
+    there = [name for name in names if (out / name).exists()]
+    if not there:
+        return ()
+    left = "left as they are, though what was found now may differ"
+    return (Problem(str(out), f"{', '.join(there)}: of an earlier run", left, "'reelnotes run' makes everything anew", False),)
 
 
 def line_up_trip(root: Path, steps: Steps = no_steps) -> Lined:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from reelnotes.pipeline import output_folder
+from reelnotes.pipeline import left_from_before, output_folder
 from reelnotes.records.problems import UsageError
 
 
@@ -28,3 +28,10 @@ def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) ->
     (tmp_path / "a file").write_text("x")
     with pytest.raises(UsageError, match="nothing can be written into"):
         output_folder(tmp_path / "trip", tmp_path / "a file/out")
+
+
+def test_outputs_of_an_earlier_run_are_told(tmp_path: Path) -> None:
+    assert left_from_before(tmp_path, ("cuts.csv", "post")) == ()
+    (tmp_path / "cuts.csv").write_text("cut\n")
+    (told,) = left_from_before(tmp_path, ("cuts.csv", "post"))
+    assert "cuts.csv" in str(told) and "post" not in told.what and not told.serious

@@ -67,7 +67,7 @@ def lineup(
         showing.clocks(voice, record)
         showing.catches(voice, record)
         voice.result(showing.facts(record, where))
-        code = voice.tell(record.problems)
+        code = voice.tell((*record.problems, *pipeline.left_from_before(where, ("frames", "cuts.csv", "sorted", "post"))))
     raise typer.Exit(code)
 
 
@@ -87,7 +87,7 @@ def lengths(
         pipeline.write_ledger(record, where)
         showing.lengths(voice, record)
         voice.result(showing.facts(record, where))
-        code = voice.tell(record.problems)
+        code = voice.tell((*record.problems, *pipeline.left_from_before(where, ("cuts.csv", "sorted", "post"))))
     raise typer.Exit(code)
 
 
