@@ -49,7 +49,7 @@ def assemble(
                 continue
             clips[clip.name] = _clip_time(table, solution, placement, i, clip, groups[placement.group_of[run]])
     clips = _relative_to_first(clips)
-    runs = tuple(_clock_run(table, solution, placement, r) for r in range(len(table.runs)))
+    runs = tuple(_clock_run(table, solution, placement, r, aside) for r in range(len(table.runs)))
     return Clocks(clips, runs, dict(aside), conflicts)
 
 
@@ -114,10 +114,12 @@ def _clock_from(table: Board, placement: Placement, i: int) -> str:
     return " + ".join(dict.fromkeys(parts))
 
 
-def _clock_run(table: Board, solution: Solution, placement: Placement, r: int) -> ClockRun:
+def _clock_run(table: Board, solution: Solution, placement: Placement, r: int, aside: Mapping[str, str]) -> ClockRun:
     run = table.runs[r]
     tier = placement.tier[placement.group_of[r]]
-    names = {c.name for rec in run.recordings for c in rec.clips}
+    in_order = [c.name for rec in run.recordings for c in rec.clips]
+    names = set(in_order)
+    kept = [name for name in in_order if name not in aside] or in_order  # a stray of another day names no run
     drift, drift_sigma = solution.drift_ppm[run.camera]
     known = bool(tier) and run.stamped
     measured = drift_sigma < 15.0  # else the figure is no more than what crystals are sold as
@@ -131,8 +133,8 @@ def _clock_run(table: Board, solution: Solution, placement: Placement, r: int) -
     return ClockRun(
         camera=run.camera,
         run=run.number,
-        first=run.recordings[0].first,
-        last=run.recordings[-1].clips[-1].name,
+        first=kept[0],
+        last=kept[-1],
         placed="utc" if tier else "relative" if len(names) > 1 or len(_group_runs(placement, r)) > 1 else "none",
         offset_s=float(solution.offset_s[r]) + rough if known else None,
         sigma_s=float(solution.offset_sigma_s[r]) if known else None,
