@@ -4,7 +4,8 @@ Searching a frame costs a hundred times what decoding a small key frame costs, a
 fishing day show the same water as the frame before. A board shown to the camera changes the whole
 picture. So all key frames are seen as thumbnails, and the search goes to the one most like the
 clip's middle frame (a clip that shows the board throughout), then to those that differ most from
-all searched so far (farthest-point order). Short clips are searched whole.
+all searched so far (farthest-point order). Short clips, which are filmed for one thing, are searched
+whole, and between their key frames too: a hand, a glint or a blur hides the print in one frame only.
 """
 
 from collections.abc import Iterator
@@ -19,6 +20,7 @@ from reelnotes.media.decode import Picture, pictures
 
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
 MOST_SEARCHED = 4
+SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
 THUMBNAIL = (24, 14)
 ALIKE = 6.0  # mean difference of grey levels under which two thumbnails show the same scene
 
@@ -32,7 +34,7 @@ class Glimpse:
 
 
 def frames_to_search(path: Path, most: int = MOST_SEARCHED) -> Iterator[Picture]:
-    """Key frames worth searching for a board, likeliest first, at most ``most`` of them.
+    """Frames worth searching for a board, likeliest first: at most ``most`` key frames, then a few between in a short clip.
 
     Raises UnreadableError when the clip cannot be opened.
     """
@@ -41,6 +43,19 @@ def frames_to_search(path: Path, most: int = MOST_SEARCHED) -> Iterator[Picture]
         picture = _at(path, glimpses[i].time_s)
         if picture is not None:
             yield picture
+    if glimpses and glimpses[-1].time_s < SHORT_S:
+        yield from _between(path, [g.time_s for g in glimpses])
+
+
+def _between(path: Path, seen_s: list[float]) -> Iterator[Picture]:
+    """Frames of a short clip between those seen, the middle of the clip first."""
+    kept: list[Picture] = []
+    for picture in pictures(path, end_s=SHORT_S):
+        near = min(abs(picture.time_s - t) for t in [*seen_s, *(p.time_s for p in kept)])
+        if near >= BETWEEN_S - 1e-3 and len(kept) < MOST_BETWEEN:
+            kept.append(picture)
+    middle = (kept[0].time_s + kept[-1].time_s) / 2 if kept else 0.0
+    yield from sorted(kept, key=lambda p: abs(p.time_s - middle))
 
 
 def search_order(glimpses: list[Glimpse], most: int) -> list[int]:

@@ -51,7 +51,7 @@ def test_a_board_shown_all_along_is_searched_first(tmp_path: Path) -> None:
 
 def test_water_all_day_costs_one_search(tmp_path: Path) -> None:
     rng = np.random.default_rng(6)
-    film(tmp_path / "water.mp4", [water(rng) for _ in range(200)])
+    film(tmp_path / "water.mp4", [water(rng) for _ in range(200)])  # 20 s
     assert len(list(frames_to_search(tmp_path / "water.mp4"))) == 1
 
 
@@ -62,3 +62,11 @@ def test_the_order_names_each_frame_at_most_once(count: int, most: int, seed: in
     order = search_order(glimpses, most)
     assert len(order) == len(set(order)) <= max(most, 0) and all(0 <= i < count for i in order)
     assert order or not count
+
+
+def test_a_short_clip_is_searched_between_its_key_frames_too(tmp_path: Path) -> None:
+    rng = np.random.default_rng(7)
+    film(tmp_path / "short.mp4", [board(rng) for _ in range(25)])
+    times = [round(p.time_s, 2) for p in frames_to_search(tmp_path / "short.mp4")]
+    assert times[:3] == [0.0, 1.0, 2.0]
+    assert len(times) > 4 and min(np.diff(sorted(times))) > 0.35
