@@ -4,10 +4,11 @@ The board's geometry:
 
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
-    find_board, find_markers, find_layout, find_print, match_print, refine   the board in a frame
+    find_board, find_markers, find_print, match_print, refine   the board in a frame
     looking        which frames to search at all
     scan           cheap looks through a clip, frames worth posing
-    pose, pose_fit, solve_lens   the camera against the board, frame by frame; the lens when none is given
+    pose, pose_fit, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
+    scale_doubt    what a scale is worth when neighbouring print errs together
     posed, rectify the types handed on; frames drawn square on
 
 The fish on it:

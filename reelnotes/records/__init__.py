@@ -12,10 +12,12 @@ UTC; units stand in the names; an estimate travels with its standard uncertainty
     settings   what trip.toml may say
     boards     reference boards and lenses, as read
     clips      clips, recordings, cameras
+    folder     a trip folder as read
     log        logged events
     tracks     raw fixes, the cleaned track, legs
     clocks     clues, solved clocks, placed clips
     trip       the line-up: the one trip record
     lengths    measured fish
-    cuts       the edit list
+    cuts       moments and the edit list
+    record     the whole record, for those who write it down
 """
