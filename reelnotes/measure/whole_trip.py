@@ -25,7 +25,6 @@ from reelnotes.measure.pose import pose_clip
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.clips import Clip
 from reelnotes.records.folder import TripFolder
-from reelnotes.records.lengths import FishLength
 from reelnotes.records.problems import Problem, Refusal, UnreadableError
 
 log = logging.getLogger(__name__)
@@ -101,8 +100,8 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
 
 def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
     posed = pose_clip(job.clip.path, job.boards, replace(pooled.lens, focal_sigma=_HELD))
-    if isinstance(posed, Refusal):
-        return ClipMeasure((FishLength(job.clip.name, 0.0, 0.0, "refused", posed.reason),), (None,), False)
+    if isinstance(posed, Refusal):  # what the common lens does not hold, the clip's own may
+        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=None)
     source = f"pooled over {pooled.clips} clips of the camera"
     return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name)
 
