@@ -72,7 +72,7 @@ class LensModel:
         return np.array([[self.fx, 0.0, self.cx - sx], [0.0, self.fy, self.cy - sy], [0.0, 0.0, 1.0]])
 
     @cached_property
-    def _max_angle(self) -> float:
+    def reach_rad(self) -> float:
         """The angle off the axis (rad) up to which the radial law grows."""
         theta = np.linspace(0.0, _PINHOLE_MAX_ANGLE if self.model == "pinhole" else _FISHEYE_MAX_ANGLE, 400)
         falling = np.flatnonzero(np.diff(self._radius(theta)) <= 0)
@@ -94,7 +94,7 @@ class LensModel:
         x, y, z = p[..., 0], p[..., 1], p[..., 2]
         rho = np.hypot(x, y)
         theta = np.arctan2(rho, z)
-        bad = theta > self._max_angle
+        bad = theta > self.reach_rad
         if self.model == "fisheye":
             gain = self._radius(theta) / np.maximum(rho, 1e-12)
             a, b = x * gain, y * gain
@@ -138,7 +138,7 @@ class LensModel:
 
     @cached_property
     def _table(self) -> tuple[Floats, Floats]:
-        theta = np.linspace(0.0, self._max_angle, 600)
+        theta = np.linspace(0.0, self.reach_rad, 600)
         return self._radius(theta), theta
 
     def _angle(self, r: Floats) -> Floats:

@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.lens_slopes import slopes
 from reelnotes.measure.posed import Observations
 
 TUKEY = 4.685  # 95 % efficiency on a normal distribution
@@ -115,25 +116,25 @@ class Problem:
     def jacobian(
         self, shared: Floats, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: Floats
     ) -> tuple[Floats, Floats, Floats]:
-        """Prediction, d px / d shared (m, 2, s), d px / d own frame's parameters (m, 2, p), by forward differences."""
+        """Prediction, d px / d shared (m, 2, s), d px / d own frame's parameters (m, 2, p)."""
         lens = self.lens_with(shared)
-        base = self.predict(lens, R, t, shift, mm, frame_of)
+        Rs = R[frame_of]
+        turned = Rs[:, :, 0] * mm[:, :1] + Rs[:, :, 1] * mm[:, 1:2]
+        at = slopes(lens, turned + t[frame_of])
         to_shared = np.zeros((len(mm), 2, self.shared))
-        for k in range(self.shared):
-            step = np.zeros(self.shared)
-            step[k] = 1e-5 * max(self.sigmas[k], 1e-3)
-            to_shared[:, :, k] = (self.predict(self.lens_with(shared + step), R, t, shift, mm, frame_of) - base) / step[k]
+        k = 0
+        if self.freedom.log_focal:
+            to_shared[:, :, 0], k = at.to_log_focal, 1
+        if self.freedom.centre:
+            to_shared[:, :, k : k + 2], k = np.eye(2), k + 2
+        to_shared[:, :, k:] = at.to_radial[:, :, : len(self.freedom.radial)]
         own = np.zeros((len(mm), 2, self.per_frame))
-        for k in range(3):
-            turn = np.zeros(3)
-            turn[k] = 1e-6
-            own[:, :, k] = (self.predict(lens, cv2.Rodrigues(turn)[0] @ R, t, shift, mm, frame_of) - base) / 1e-6
-            move = np.zeros(3)
-            move[k] = 1e-3
-            own[:, :, 3 + k] = (self.predict(lens, R, t + move, shift, mm, frame_of) - base) / 1e-3
+        # A small turn w about the camera's axes moves the point by w x (R X).
+        own[:, :, :3] = np.cross(turned[:, None, :], at.to_point)
+        own[:, :, 3:6] = at.to_point
         if self.per_frame == 8:
             own[:, 0, 6] = own[:, 1, 7] = -1.0
-        return base, to_shared, own
+        return at.px - shift[frame_of], to_shared, own
 
     def normal(
         self, to_shared: Floats, own: Floats, residual: Floats, robust: Floats, shared: Floats, shift: Floats

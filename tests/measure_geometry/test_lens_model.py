@@ -5,6 +5,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.lens_slopes import slopes
 from reelnotes.records.boards import Lens
 
 small = st.floats(-0.02, 0.02)
@@ -66,3 +67,29 @@ def test_a_calibration_is_scaled_to_another_size_of_the_same_shape_only():
     # The middle of the picture stays its middle: (1920 - 1) / 2 -> (960 - 1) / 2.
     assert (half.fx, half.cx, half.cy) == pytest.approx((500.0, 479.5, 269.5))
     assert LensModel.from_record(lens, 1080, 1080) is None
+
+
+def test_slopes_are_those_of_opencv():
+    # source: cv2.projectPoints, which gives the derivatives by rotation, translation, focal lengths, centre, distortion
+    lens = LensModel("pinhole", 960, 540, 760.0, 760.0, 483.0, 268.0, (-0.09, 0.03, 0.003, -0.002, 0.001))
+    points = scattered()
+    px, jacobian = cv2.projectPoints(points, np.zeros(3), np.zeros(3), lens.K, np.array(lens.dist))
+    jacobian = jacobian.reshape(len(points), 2, -1)
+    made = slopes(lens, points)
+    np.testing.assert_allclose(made.px, px.reshape(-1, 2), atol=1e-9)
+    np.testing.assert_allclose(made.to_point, jacobian[:, :, 3:6], atol=1e-8)
+    np.testing.assert_allclose(made.to_log_focal, lens.fx * jacobian[:, :, 6:8].sum(axis=2), atol=1e-7)
+    np.testing.assert_allclose(made.to_radial, jacobian[:, :, [10, 11, 14]], atol=1e-7)
+
+
+def test_slopes_of_a_fisheye_are_those_of_opencv():
+    # source: cv2.fisheye.projectPoints; its columns are f (2), c (2), k (4), rotation (3), translation (3), skew
+    lens = LensModel("fisheye", 960, 540, 560.0, 560.0, 476.0, 272.0, (0.02, -0.01, 0.003, -0.001))
+    points = scattered()
+    px, jacobian = cv2.fisheye.projectPoints(points.reshape(-1, 1, 3), np.zeros(3), np.zeros(3), lens.K, np.array(lens.dist))
+    jacobian = jacobian.reshape(len(points), 2, -1)
+    made = slopes(lens, points)
+    np.testing.assert_allclose(made.px, px.reshape(-1, 2), atol=1e-9)
+    np.testing.assert_allclose(made.to_point, jacobian[:, :, 11:14], atol=1e-8)
+    np.testing.assert_allclose(made.to_log_focal, lens.fx * jacobian[:, :, 0:2].sum(axis=2), atol=1e-7)
+    np.testing.assert_allclose(made.to_radial, jacobian[:, :, 4:8], atol=1e-7)
