@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -14,7 +15,17 @@ PAPERS: dict[str, Colour] = {
     "green": (130, 180, 140), "dark": (58, 54, 50), "blue": (170, 120, 60), "sand": (150, 190, 210),
 }  # fmt: skip
 INKS: tuple[Colour, ...] = ((40, 40, 200), (150, 70, 20), (30, 30, 30), (60, 120, 30), (20, 110, 220), (110, 40, 100))
-WORDS = ("LAY FLAT", "NOSE HERE", "MOUTH SHUT", "READ AT THE TAIL", "TAIL NATURAL", "WET IT FIRST", "KEEP OUT OF SUN", "SAND SKERRY", "TEAM OTTER")
+WORDS = (
+    "LAY FLAT",
+    "NOSE HERE",
+    "MOUTH SHUT",
+    "READ AT THE TAIL",
+    "TAIL NATURAL",
+    "WET IT FIRST",
+    "KEEP OUT OF SUN",
+    "SAND SKERRY",
+    "TEAM OTTER",
+)
 FONTS = (cv2.FONT_HERSHEY_SIMPLEX, cv2.FONT_HERSHEY_DUPLEX, cv2.FONT_HERSHEY_TRIPLEX, cv2.FONT_HERSHEY_COMPLEX)
 
 
@@ -48,7 +59,7 @@ class Board:
     """A drawn board: the picture square on, which pixel is x = 0, y = 0, and the markers' corners (mm)."""
 
     design: BoardDesign
-    picture: NDArray[np.uint8]
+    picture: NDArray[Any]
     zero_px: tuple[float, float]
     markers: list[tuple[int, list[list[float]]]] = field(default_factory=list)
 
@@ -98,7 +109,9 @@ def _px(mm: float) -> int:
     return round(mm * SCALE)
 
 
-def _text(im: NDArray[np.uint8], words: str, x: float, y: float, height: float, colour: Colour, font: int, *, middle: bool = False) -> None:
+def _text(
+    im: NDArray[Any], words: str, x: float, y: float, height: float, colour: Colour, font: int, *, middle: bool = False
+) -> None:
     """Words whose foot stands at (x, y) mm of the canvas, ``height`` mm high."""
     size = height * SCALE / 22
     thick = max(1, round(size * 2.2))
@@ -106,7 +119,7 @@ def _text(im: NDArray[np.uint8], words: str, x: float, y: float, height: float, 
     cv2.putText(im, words, (_px(x) - (w // 2 if middle else 0), _px(y)), font, size, colour, thick, cv2.LINE_AA)
 
 
-def _ruler(im: NDArray[np.uint8], d: BoardDesign, far: bool, rng: np.random.Generator, ink: Colour, inset: float, font: int) -> None:
+def _ruler(im: NDArray[Any], d: BoardDesign, far: bool, rng: np.random.Generator, ink: Colour, inset: float, font: int) -> None:
     """Ticks and figures along one edge. Canvas y runs down, so the near edge is the canvas's lower one."""
     step = d.unit_mm / (10 if d.unit_mm == 10 and rng.random() < 0.4 else 2 if d.unit_mm == 10 else 8)
     per = round(d.unit_mm / step)
@@ -122,7 +135,7 @@ def _ruler(im: NDArray[np.uint8], d: BoardDesign, far: bool, rng: np.random.Gene
             _text(im, str(n // per), n * step, edge + 10 + height if far else edge - 10.5, height, ink, font, middle=True)
 
 
-def _markers(im: NDArray[np.uint8], d: BoardDesign) -> list[tuple[int, list[list[float]]]]:
+def _markers(im: NDArray[Any], d: BoardDesign) -> list[tuple[int, list[list[float]]]]:
     dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_4X4_50)
     side = 20.0 if d.width < 190 else 26.0
     count = len(d.markers) // 2
@@ -133,7 +146,13 @@ def _markers(im: NDArray[np.uint8], d: BoardDesign) -> list[tuple[int, list[list
         top = 5.0 if far else d.width - 5 - side
         left, top = round(left * 2) / 2, round(top * 2) / 2
         quiet = 3.0
-        cv2.rectangle(im, (_px(left - quiet), _px(top - quiet)), (_px(left + side + quiet) - 1, _px(top + side + quiet) - 1), (245, 245, 245), -1)
+        cv2.rectangle(
+            im,
+            (_px(left - quiet), _px(top - quiet)),
+            (_px(left + side + quiet) - 1, _px(top + side + quiet) - 1),
+            (245, 245, 245),
+            -1,
+        )
         print_ = cv2.aruco.generateImageMarker(dictionary, number, _px(side))
         im[_px(top) : _px(top) + _px(side), _px(left) : _px(left) + _px(side)] = np.where(print_ > 127, 245, 18)[..., None]
         y1, y0 = d.width - top, d.width - top - side
@@ -156,7 +175,9 @@ def draw_board(design: BoardDesign) -> Board:
         for x in np.arange(d.bar_mm, d.length, 2 * d.bar_mm):
             cv2.rectangle(im, (_px(x), _px(top)), (_px(min(x + d.bar_mm, d.length)) - 1, _px(low)), bar_ink, -1)
     elif d.layout == "lines":
-        for n, x in enumerate(np.arange(10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4, d.length, 10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4)):
+        for n, x in enumerate(
+            np.arange(10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4, d.length, 10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4)
+        ):
             cv2.rectangle(im, (_px(x) - 3, 0), (_px(x) + 2, _px(low)), (40, 40, 210) if n % 2 == 0 else fine, -1)
             _text(im, f"{x / d.unit_mm:.0f}", x + 3, top + 9, 8, shade, font)
     elif d.layout == "grid":
@@ -175,7 +196,15 @@ def draw_board(design: BoardDesign) -> Board:
         _text(im, words, float(rng.uniform(15, 60)), 9.0, 5.5, ink2, font)
         _text(im, str(rng.choice(WORDS)), d.length * float(rng.uniform(0.5, 0.62)), 9.0, 5.5, ink2, font)
     if rng.random() < 0.7:
-        _text(im, str(rng.choice(WORDS)), d.length * float(rng.uniform(0.55, 0.7)), (top + low) / 2 + float(rng.uniform(-20, 20)), float(rng.uniform(8, 16)), ink2, font)
+        _text(
+            im,
+            str(rng.choice(WORDS)),
+            d.length * float(rng.uniform(0.55, 0.7)),
+            (top + low) / 2 + float(rng.uniform(-20, 20)),
+            float(rng.uniform(8, 16)),
+            ink2,
+            font,
+        )
     if rng.random() < 0.7:
         at = (_px(d.length * float(rng.uniform(0.3, 0.93))), _px((top + low) / 2 + float(rng.uniform(-15, 15))))
         r = _px(float(rng.uniform(10, 22)))
@@ -191,7 +220,7 @@ def draw_board(design: BoardDesign) -> Board:
     return Board(d, im, (m - 0.5, im.shape[0] - 0.5 - m), markers)
 
 
-def worn(picture: NDArray[np.uint8], rng: np.random.Generator, amount: float) -> NDArray[np.uint8]:
+def worn(picture: NDArray[Any], rng: np.random.Generator, amount: float) -> NDArray[Any]:
     """The print after some seasons: faded in patches, scratched, grimy."""
     h, w = picture.shape[:2]
     patches = cv2.resize(rng.normal(0, 1, (6, 20)).astype(np.float32), (w, h), interpolation=cv2.INTER_CUBIC)

@@ -3,12 +3,13 @@
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 OVER = 2  # samples a pixel, each way: sample pixel = OVER * pixel + (OVER - 1) / 2
 DOWN = np.diag([1.0, -1.0, -1.0])
 
@@ -27,6 +28,8 @@ class Lens:
 
     def project(self, points: Array) -> tuple[Array, NDArray[np.bool_]]:
         """Pixels (n, 2) of points (n, 3) in the camera's frame, and which of them the lens's law holds for."""
+        if not len(points):
+            return np.zeros((0, 2)), np.zeros(0, bool)
         flat = np.hypot(points[:, 0], points[:, 1])
         good = np.arctan2(flat, points[:, 2]) < self.widest_rad + 0.06
         safe = np.where(good[:, None], points, [0.0, 0.0, 1.0]).reshape(-1, 1, 3)
@@ -94,7 +97,9 @@ def draw_lens(rng: np.random.Generator, name: str, size: tuple[int, int], fov_de
         reach = law[np.argmin(rising) if not rising.all() else -1] * f
         if reach > 1.12 * corner:
             break
-    K = np.array([[f, 0, (w - 1) / 2 + rng.normal(0, 6)], [0, f * (1 + rng.normal(0, 4e-4)), (h - 1) / 2 + rng.normal(0, 6)], [0, 0, 1]])
+    K = np.array(
+        [[f, 0, (w - 1) / 2 + rng.normal(0, 6)], [0, f * (1 + rng.normal(0, 4e-4)), (h - 1) / 2 + rng.normal(0, 6)], [0, 0, 1]]
+    )
     return Lens(name, "fisheye" if fisheye else "pinhole", w, h, K, k)
 
 
@@ -106,7 +111,8 @@ class Pose:
     centre: Array
 
     def to_camera(self, points: Array) -> Array:
-        return (points - self.centre) @ self.R.T
+        x, y, z = points[:, 0] - self.centre[0], points[:, 1] - self.centre[1], points[:, 2] - self.centre[2]
+        return np.stack([r[0] * x + r[1] * y + r[2] * z for r in self.R], -1)
 
     def plane(self, z: float) -> Array:
         """3 x 3 from a ray (x/z, y/z, 1) to (x, y, 1) where it meets the plane of that height."""
@@ -137,7 +143,9 @@ class Aim:
         return look(self.target, self.distance, self.tilt_deg, self.toward_deg, self.roll_deg)
 
 
-def handheld(rng: np.random.Generator, aim: Aim, seconds: float, rate: float, approach_s: float, shake: float = 1.0) -> list[Pose]:
+def handheld(
+    rng: np.random.Generator, aim: Aim, seconds: float, rate: float, approach_s: float, shake: float = 1.0
+) -> list[Pose]:
     """The poses of a clip: slow sway, small turns, a drift; a start from elsewhere if approach_s > 0."""
     n = round(seconds * rate)
     t = np.arange(n) / rate

@@ -1,11 +1,13 @@
 """What a board lies on: tiling ground textures, and maps of where the sun falls."""
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Image = NDArray[np.uint8]
-Floats = NDArray[np.float32]
+Image = NDArray[Any]
+Floats = NDArray[Any]
 TILE = 768  # px; a tile is TILE * mm_per_px long
 KINDS = ("planks", "grass", "pebbles", "diamond", "carpet", "concrete", "rubber")
 
@@ -54,7 +56,17 @@ def _pebbles(rng: np.random.Generator) -> Floats:
                     cv2.ellipse(out, at, (axes[0] + 2, axes[1] + 2), turn, 0, 360, (35, 38, 40), -1, cv2.LINE_AA)
                     cv2.ellipse(out, at, axes, turn, 0, 360, colour, -1, cv2.LINE_AA)
                     glint = tuple(min(255.0, v * 1.18) for v in colour)
-                    cv2.ellipse(out, (at[0] - int(r * 0.2), at[1] - int(r * 0.15)), (int(r * 0.45), int(r * 0.3)), turn, 0, 360, glint, -1, cv2.LINE_AA)
+                    cv2.ellipse(
+                        out,
+                        (at[0] - int(r * 0.2), at[1] - int(r * 0.15)),
+                        (int(r * 0.45), int(r * 0.3)),
+                        turn,
+                        0,
+                        360,
+                        glint,
+                        -1,
+                        cv2.LINE_AA,
+                    )
     return out.astype(np.float32) * (1 + 0.05 * soft(rng, TILE, 1.2))[..., None]
 
 
@@ -74,13 +86,27 @@ def _diamond(rng: np.random.Generator) -> Floats:
 
 
 def _plain(rng: np.random.Generator, kind: str) -> Floats:
-    tones = {"carpet": [(70, 70, 75), (95, 70, 50), (60, 85, 70)], "concrete": [(165, 170, 172), (135, 140, 145)], "rubber": [(38, 38, 38), (48, 44, 40)]}
+    tones = {
+        "carpet": [(70, 70, 75), (95, 70, 50), (60, 85, 70)],
+        "concrete": [(165, 170, 172), (135, 140, 145)],
+        "rubber": [(38, 38, 38), (48, 44, 40)],
+    }
     tone = np.array(tones[kind][rng.integers(len(tones[kind]))], np.float32)
     if kind == "carpet":
-        weave = 0.16 * np.sign(np.sin(np.arange(TILE) * 2 * np.pi * 48 / TILE))[:, None] * np.sin(np.arange(TILE) * 2 * np.pi * 64 / TILE)[None]
+        weave = (
+            0.16
+            * np.sign(np.sin(np.arange(TILE) * 2 * np.pi * 48 / TILE))[:, None]
+            * np.sin(np.arange(TILE) * 2 * np.pi * 64 / TILE)[None]
+        )
         texture = 1 + weave + 0.14 * soft(rng, TILE, 1.3)
     elif kind == "concrete":
-        texture = 1 + 0.06 * soft(rng, TILE, 60) + 0.05 * soft(rng, TILE, 8) + 0.05 * soft(rng, TILE, 0.9) - 0.25 * (soft(rng, TILE, 2.0) > 2.6)
+        texture = (
+            1
+            + 0.06 * soft(rng, TILE, 60)
+            + 0.05 * soft(rng, TILE, 8)
+            + 0.05 * soft(rng, TILE, 0.9)
+            - 0.25 * (soft(rng, TILE, 2.0) > 2.6)
+        )
     else:
         drops = np.clip(soft(rng, TILE, 5) - 1.4, 0, 1.2)
         texture = 1 + 0.10 * soft(rng, TILE, 2) + 1.6 * drops * (soft(rng, TILE, 2) > 0.4)
@@ -115,7 +141,16 @@ class SunMap:
         head = np.array(middle) + rng.uniform(-180, 180, 2) + way * rng.uniform(-150, 200)
         at = lambda p: tuple(int(v) for v in (p - self.LOW) / self.MM)  # noqa: E731
         cv2.circle(shade, at(head), int(130 / self.MM), 1.0, -1)
-        body = np.array([head - way * 80 + across * 90, head - way * 230 + across * 300, head - way * 1500 + across * 330, head - way * 1500 - across * 330, head - way * 230 - across * 300, head - way * 80 - across * 90])
+        body = np.array(
+            [
+                head - way * 80 + across * 90,
+                head - way * 230 + across * 300,
+                head - way * 1500 + across * 330,
+                head - way * 1500 - across * 330,
+                head - way * 230 - across * 300,
+                head - way * 80 - across * 90,
+            ]
+        )
         cv2.fillPoly(shade, [np.array([at(p) for p in body], np.int32)], 1.0)
         self.share *= 1 - 0.96 * cv2.GaussianBlur(shade, (0, 0), float(rng.uniform(1.0, 3.0)))
 
@@ -129,4 +164,8 @@ class SunMap:
     def at(self, x: NDArray[np.floating], y: NDArray[np.floating]) -> Floats:
         u = np.clip((x - self.LOW) / self.MM, 0, self.SIZE - 1).astype(np.float32)
         v = np.clip((y - self.LOW) / self.MM, 0, self.SIZE - 1).astype(np.float32)
-        return cv2.remap(self.share, np.atleast_2d(u), np.atleast_2d(v), cv2.INTER_LINEAR)
+        if u.ndim == 2:
+            return cv2.remap(self.share, u, v, cv2.INTER_LINEAR)
+        short = -len(u) % 512  # OpenCV's pictures are at most 32767 wide
+        u, v = (np.pad(c, (0, short)).reshape(-1, 512) for c in (u, v))
+        return cv2.remap(self.share, u, v, cv2.INTER_LINEAR).reshape(-1)[: u.size - short]

@@ -5,13 +5,14 @@ bent and turned, and it is then moved so that its foremost point has the wanted 
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from made_clips.things import Mesh, grid_mesh
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 TAILS = ("forked", "emarginate", "truncate", "rounded")
 FAMILIES = ("silver", "bars", "spots", "pale", "dark", "flush", "striped")
 
@@ -51,7 +52,9 @@ class LaidFish:
     axis_y: float
 
 
-def draw_fish(rng: np.random.Generator, length: float, family: str | None = None, board_colour: tuple[float, ...] | None = None) -> FishDesign:
+def draw_fish(
+    rng: np.random.Generator, length: float, family: str | None = None, board_colour: tuple[float, ...] | None = None
+) -> FishDesign:
     family = family or str(rng.choice(FAMILIES[:5]))
     backs = {
         "silver": [(95, 85, 60), (120, 105, 80)], "bars": [(50, 90, 80), (45, 75, 95)], "spots": [(50, 85, 110), (60, 100, 100)],
@@ -63,7 +66,12 @@ def draw_fish(rng: np.random.Generator, length: float, family: str | None = None
         back = np.array(board_colour) * rng.uniform(0.82, 0.95) + rng.normal(0, 5, 3)
         belly = np.array(board_colour) * rng.uniform(0.97, 1.06)
     tail = str(rng.choice(TAILS, p=[0.5, 0.2, 0.15, 0.15]))
-    fork = {"forked": rng.uniform(0.05, 0.11), "emarginate": rng.uniform(0.012, 0.03), "truncate": 0.004, "rounded": -rng.uniform(0.02, 0.04)}[tail]
+    fork = {
+        "forked": rng.uniform(0.05, 0.11),
+        "emarginate": rng.uniform(0.012, 0.03),
+        "truncate": 0.004,
+        "rounded": -rng.uniform(0.02, 0.04),
+    }[tail]
     return FishDesign(
         length, float(rng.uniform(0.17, 0.33)), float(rng.uniform(0.10, 0.155)), float(rng.uniform(0.33, 0.45)), tail, float(fork),
         float(rng.uniform(0.9, 1.1)), family, tuple(np.clip(back, 8, 240)), tuple(np.clip(belly, 8, 245)), int(rng.integers(1 << 31)),
@@ -185,14 +193,29 @@ def lay(d: FishDesign, y: float, step: float) -> LaidFish:
     w = w * w * (3 - 2 * w)
     c = (1 - w) * np.maximum(nose_z + (head - nose_z) * s / 0.2, rest) + w * rest
     a = np.linspace(-np.pi / 3, np.pi * 4 / 3, m)
-    back, belly = half_depth * swell(s, d.deepest, peduncle, power), half_depth * swell(s, d.deepest + 0.03, peduncle, power * 1.05)
+    back, belly = (
+        half_depth * swell(s, d.deepest, peduncle, power),
+        half_depth * swell(s, d.deepest + 0.03, peduncle, power * 1.05),
+    )
     up = np.cos(a)[None, :]
     grid = np.stack(
-        [np.repeat((s * base_x)[:, None], m, 1), np.where(up > 0, back[:, None], belly[:, None]) * up, np.maximum(c[:, None] + thick[:, None] * np.sin(a)[None], 0.2)], -1
+        [
+            np.repeat((s * base_x)[:, None], m, 1),
+            np.where(up > 0, back[:, None], belly[:, None]) * up,
+            np.maximum(c[:, None] + thick[:, None] * np.sin(a)[None], 0.2),
+        ],
+        -1,
     )
     ss, uu = np.broadcast_arrays(0.5 * (s[1:] + s[:-1])[:, None], 0.5 * (up[:, 1:] + up[:, :-1]))
     colours = _dress(d, ss, uu, rng)
-    inside = np.stack([np.repeat((ss[:, :1] * base_x), m - 1, 1), np.zeros((n - 1, m - 1)), np.repeat(0.5 * (c[1:] + c[:-1])[:, None], m - 1, 1)], -1)
+    inside = np.stack(
+        [
+            np.repeat((ss[:, :1] * base_x), m - 1, 1),
+            np.zeros((n - 1, m - 1)),
+            np.repeat(0.5 * (c[1:] + c[:-1])[:, None], m - 1, 1),
+        ],
+        -1,
+    )
     sheets = _fins(d, rng, s, base_x, back, belly, c, thick, step)
     root_x = base_x * 0.985
     outline = tail_outline(d, root_x, 0.93 * half_depth * peduncle, step)
@@ -208,7 +231,10 @@ def lay(d: FishDesign, y: float, step: float) -> LaidFish:
     raw.append((tail, np.broadcast_to(fin * rays, (*tail[:-1, :-1].shape[:2], 3)), 0.35, None))
     placed = [(_place(d, g), col, shine, None if i is None else _place(d, i)) for g, col, shine, i in raw]
     shift = np.array([d.nose_x - min(float(p[0][..., 0].min()) for p in placed), y, 0.0])
-    meshes = [grid_mesh(p + shift, np.clip(col, 0, 255), shine, "fish", outward_from=None if i is None else i.reshape(-1, 3) + shift) for p, col, shine, i in placed]
+    meshes = [
+        grid_mesh(p + shift, np.clip(col, 0, 255), shine, "fish", outward_from=None if i is None else i.reshape(-1, 3) + shift)
+        for p, col, shine, i in placed
+    ]
     edge = placed[-1][0][:, -1] + shift
     body = placed[0][0].reshape(-1, 3) + shift
     nose, tip = body[np.argmin(body[:, 0])], edge[np.argmax(edge[:, 0])]
@@ -217,16 +243,33 @@ def lay(d: FishDesign, y: float, step: float) -> LaidFish:
     else:
         trailing = np.abs(outline[:, 1]) < 0.25 * outline[:, 1].max()
         trailing &= outline[:, 0] > root_x + 0.3 * (L - root_x)
-        notch = edge[trailing][np.argmin(edge[trailing][:, 0])] if d.tail in ("forked", "emarginate") else edge[np.argmin(np.abs(outline[:, 1]) + 1e3 * ~trailing)]
+        notch = (
+            edge[trailing][np.argmin(edge[trailing][:, 0])]
+            if d.tail in ("forked", "emarginate")
+            else edge[np.argmin(np.abs(outline[:, 1]) + 1e3 * ~trailing)]
+        )
     return LaidFish(meshes, float(tip[0] - nose[0]), float(notch[0] - nose[0]), nose, tip, notch, float(body[:, 2].max()), y)
 
 
-def _fins(d: FishDesign, rng: np.random.Generator, s: Array, base_x: float, back: Array, belly: Array, c: Array, thick: Array, step: float) -> list[tuple[Array, Array]]:
+def _fins(
+    d: FishDesign,
+    rng: np.random.Generator,
+    s: Array,
+    base_x: float,
+    back: Array,
+    belly: Array,
+    c: Array,
+    thick: Array,
+    step: float,
+) -> list[tuple[Array, Array]]:
     """Dorsal, anal and pectoral fins as sheets and their colours."""
     out = []
     tone = np.array(d.back) * rng.uniform(0.7, 1.15)
     tall = d.depth * d.length * rng.uniform(0.12, 0.28)
-    for first, last, sign in ((rng.uniform(0.32, 0.42), rng.uniform(0.62, 0.85), 1), (rng.uniform(0.6, 0.68), rng.uniform(0.8, 0.9), -1)):
+    for first, last, sign in (
+        (rng.uniform(0.32, 0.42), rng.uniform(0.62, 0.85), 1),
+        (rng.uniform(0.6, 0.68), rng.uniform(0.8, 0.9), -1),
+    ):
         t = np.linspace(0, 1, max(24, int((last - first) * base_x / step)))
         at = first + (last - first) * t
         half = np.interp(at, s, back if sign > 0 else belly)
@@ -241,7 +284,13 @@ def _fins(d: FishDesign, rng: np.random.Generator, s: Array, base_x: float, back
     long = 0.13 * d.length * (1 - 0.35 * t**2)
     root = np.stack([np.full(len(t), 0.26 * base_x), 0.02 * d.length * t - 0.25 * belly.max()], -1)
     edge = root + np.stack([long, 0.035 * d.length * t - 0.02 * d.length], -1)
-    on = lambda p: np.interp(p[:, 0] / base_x, s, c + thick * np.sqrt(np.maximum(1 - (p[:, 1] / np.interp(p[:, 0] / base_x, s, belly)) ** 2, 0)))  # noqa: E731
+
+    def on(p: Array) -> Array:
+        """The height of the flank under points (X, Y)."""
+        at = p[:, 0] / base_x
+        wide = np.interp(at, s, belly)
+        return np.interp(at, s, c) + np.interp(at, s, thick) * np.sqrt(np.maximum(1 - (p[:, 1] / wide) ** 2, 0))
+
     g = _sheet(root, edge, on(root) + 1.0, on(edge) + 2.5, step)
     out.append((g, np.broadcast_to(tone * 0.9, (*g[:-1, :-1].shape[:2], 3))))
     return out

@@ -1,11 +1,13 @@
 """Solids as meshes of small quads: boxes, tubes along a line, hands. Millimetres, world axes."""
+# ruff: noqa: RUF005 - "array + [x, y, z]" adds, it does not join.
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+Array = NDArray[Any]
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,9 @@ def tube(spine: Array, radii: Array, colour: Array, shine: float, tag: str, step
     v = np.cross(u, along)
     m = max(8, int(2 * np.pi * r.max() / step))
     a = np.linspace(0, 2 * np.pi, m + 1)
-    points = line[:, None] + r[:, None, None] * (np.cos(a)[None, :, None] * u[:, None] + flatten * np.sin(a)[None, :, None] * v[:, None])
+    points = line[:, None] + r[:, None, None] * (
+        np.cos(a)[None, :, None] * u[:, None] + flatten * np.sin(a)[None, :, None] * v[:, None]
+    )
     middle = 0.5 * (line[:-1] + line[1:])
     inside = np.repeat(middle[:, None], m, axis=1).reshape(-1, 3)
     return grid_mesh(points, colour, shine, tag, outward_from=inside)
@@ -93,7 +97,17 @@ def hand(rng: np.random.Generator, x: float, y: float, top: float, side: int, wi
     palm, knuckle = width / 2, top + width * 0.16
     wrist = np.array([x + slope * 70, y + side * (width * 0.95), top + 32])
     elbow = np.array([x + slope * 420, y + side * (width + 330), top + rng.uniform(70, 160)])
-    parts = [tube(np.linspace([x, y - side * palm * 0.75, knuckle], wrist, 24), palm * bulge(24, 0.4), colour, 0.25, "hand", step, flatten=0.42)]
+    parts = [
+        tube(
+            np.linspace([x, y - side * palm * 0.75, knuckle], wrist, 24),
+            palm * bulge(24, 0.4),
+            colour,
+            0.25,
+            "hand",
+            step,
+            flatten=0.42,
+        )
+    ]
     arm_r = np.linspace(width * 0.34, width * 0.5, 12)
     arm = np.linspace(wrist - [0, side * width * 0.35, 6], elbow, 12)
     parts.append(tube(arm[:6], arm_r[:6], colour, 0.25, "hand", step))
@@ -101,7 +115,13 @@ def hand(rng: np.random.Generator, x: float, y: float, top: float, side: int, wi
     for k in range(4):
         fx = x + (k - 1.5) * width * 0.23
         tip = y - side * (palm * 1.5 + 14 + rng.uniform(-6, 6))
-        line = np.array([[fx, y - side * palm * 0.3, knuckle + 3], [fx + rng.normal(0, 2), (tip + y - side * palm) / 2, knuckle], [fx + rng.normal(0, 3), tip, max(top * 0.35, 9)]])
+        line = np.array(
+            [
+                [fx, y - side * palm * 0.3, knuckle + 3],
+                [fx + rng.normal(0, 2), (tip + y - side * palm) / 2, knuckle],
+                [fx + rng.normal(0, 3), tip, max(top * 0.35, 9)],
+            ]
+        )
         parts.append(tube(line, width * 0.105 * np.array([1.05, 1.0, 0.8]), colour * rng.uniform(0.92, 1.05), 0.25, "hand", step))
     return parts
 
@@ -119,23 +139,57 @@ def clutter(rng: np.random.Generator, length: float, width: float, floor: float,
         way, across = np.array([np.cos(a), np.sin(a), 0]), np.array([-np.sin(a), np.cos(a), 0])
         grip = np.array([(30, 200, 240), (40, 40, 200), (200, 120, 40)][rng.integers(3)], float)
         for s in (-1, 1):
-            line = np.array([at + [0, 0, 9], at + way * 40 + across * 16 * s + [0, 0, 9], at + way * 110 + across * 12 * s + [0, 0, 9]])
+            line = np.array(
+                [at + [0, 0, 9], at + way * 40 + across * 16 * s + [0, 0, 9], at + way * 110 + across * 12 * s + [0, 0, 9]]
+            )
             parts.append(tube(line, np.array([6.0, 7.0, 5.0]), grip, 0.3, "thing", step))
-            parts.append(tube(np.array([at + [0, 0, 9], at - way * 65 + across * 1.5 * s + [0, 0, 9]]), np.array([9.0, 2.5]), np.array([120.0, 120, 125]), 0.7, "thing", step))
+            parts.append(
+                tube(
+                    np.array([at + [0, 0, 9], at - way * 65 + across * 1.5 * s + [0, 0, 9]]),
+                    np.array([9.0, 2.5]),
+                    np.array([120.0, 120, 125]),
+                    0.7,
+                    "thing",
+                    step,
+                )
+            )
     if rng.random() < 0.5:
         at, a = beside(), rng.uniform(0, 7)
         way = np.array([np.cos(a), np.sin(a), 0])
         colour = np.array([(40, 40, 220), (60, 220, 120), (200, 200, 210), (30, 150, 240)][rng.integers(4)], float)
-        parts.append(tube(np.linspace(at - way * 45 + [0, 0, 9], at + way * 45 + [0, 0, 9], 24), 9 * bulge(), colour, 0.6, "thing", step))
+        parts.append(
+            tube(np.linspace(at - way * 45 + [0, 0, 9], at + way * 45 + [0, 0, 9], 24), 9 * bulge(), colour, 0.6, "thing", step)
+        )
     if rng.random() < 0.4:
         at = beside()
         at[1] += 190 * np.sign(at[1] - width / 2)
         colour = np.array([(190, 90, 20), (40, 40, 190), (210, 210, 210), (60, 140, 60)][rng.integers(4)], float)
         parts.append(tube(np.array([at, at + [0, 0, 220]]), np.array([115.0, 140.0]), colour, 0.3, "thing", step * 2))
-        parts.append(tube(np.array([at + [0, 0, 170], at + [0, 0, 172]]), np.array([134.0, 2.0]), np.array([110.0, 90, 60]), 0.3, "thing", step * 2))
+        parts.append(
+            tube(
+                np.array([at + [0, 0, 170], at + [0, 0, 172]]),
+                np.array([134.0, 2.0]),
+                np.array([110.0, 90, 60]),
+                0.3,
+                "thing",
+                step * 2,
+            )
+        )
     if rng.random() < 0.35:
         t = np.linspace(0, 1, 40)
         at = beside()
-        line = np.stack([at[0] - 400 + 900 * t, at[1] + 60 * np.sin(7 * t + rng.uniform(0, 6)) + 60 * np.sign(at[1]), np.full(40, floor + 5)], -1)
-        parts.append(tube(line, np.full(40, 5.0), np.array([(60, 200, 230), (200, 200, 200), (60, 60, 200)][rng.integers(3)], float), 0.1, "thing", step))
+        line = np.stack(
+            [at[0] - 400 + 900 * t, at[1] + 60 * np.sin(7 * t + rng.uniform(0, 6)) + 60 * np.sign(at[1]), np.full(40, floor + 5)],
+            -1,
+        )
+        parts.append(
+            tube(
+                line,
+                np.full(40, 5.0),
+                np.array([(60, 200, 230), (200, 200, 200), (60, 60, 200)][rng.integers(3)], float),
+                0.1,
+                "thing",
+                step,
+            )
+        )
     return parts
