@@ -75,14 +75,15 @@ class Board:
 
 def draw_design(rng: np.random.Generator, name: str, marked: bool, paper: str | None = None) -> BoardDesign:
     paper = paper or str(rng.choice(list(PAPERS)))
-    colour = tuple(int(np.clip(v + rng.integers(-12, 13), 20, 245)) for v in PAPERS[paper])
+    b, g, r = (int(np.clip(v + rng.integers(-12, 13), 20, 245)) for v in PAPERS[paper])
+    colour: Colour = (b, g, r)
     markers = tuple(int(i) for i in rng.permutation(50)[:12]) if marked else ()
     unit = float(rng.choice([10.0, 10.0, 25.4]))
     length = round(float(rng.uniform(450, 1100)) / 10) * 10.0 if unit == 10.0 else round(float(rng.uniform(18, 42))) * 25.4
     ink = INKS[rng.integers(len(INKS))]
     if sum(colour) < 330:
         ink = (210, 215, 200) if rng.random() < 0.5 else (60, 200, 240)
-    slab = [colour, (60, 60, 65), (200, 200, 195), (150, 90, 40), (45, 75, 200), (90, 130, 165)][rng.integers(6)]
+    slab: Colour = [colour, (60, 60, 65), (200, 200, 195), (150, 90, 40), (45, 75, 200), (90, 130, 165)][rng.integers(6)]
     layouts = ["bars", "bars", "lines", "grid", "blank"]
     return BoardDesign(
         name, length, round(float(rng.uniform(130, 300))), colour, ink, str(rng.choice(layouts)),  # type: ignore[arg-type]
@@ -160,6 +161,25 @@ def _markers(im: NDArray[Any], d: BoardDesign) -> list[tuple[int, list[list[floa
     return out
 
 
+def _layout(
+    im: NDArray[Any], d: BoardDesign, top: float, low: float, bar: Colour, shade: Colour, fine: Colour, font: int
+) -> None:
+    """What fills the board between its rulers."""
+    if d.layout == "bars":
+        for x in np.arange(d.bar_mm, d.length, 2 * d.bar_mm):
+            cv2.rectangle(im, (_px(x), _px(top)), (_px(min(x + d.bar_mm, d.length)) - 1, _px(low)), bar, -1)
+    elif d.layout == "lines":
+        step = 100.0 if d.unit_mm == 10 else 6 * 25.4
+        for n, x in enumerate(np.arange(step, d.length, step)):
+            cv2.rectangle(im, (_px(x) - 3, 0), (_px(x) + 2, _px(low)), (40, 40, 210) if n % 2 == 0 else fine, -1)
+            _text(im, f"{x / d.unit_mm:.0f}", x + 3, top + 9, 8, shade, font)
+    elif d.layout == "grid":
+        for x in np.arange(2 * d.unit_mm, d.length, 2 * d.unit_mm):
+            cv2.line(im, (_px(x), _px(top)), (_px(x), _px(low)), shade, 2)
+        for y in np.arange(low, top, -2 * d.unit_mm):
+            cv2.line(im, (0, _px(y)), (im.shape[1], _px(y)), shade, 2)
+
+
 def draw_board(design: BoardDesign) -> Board:
     """The empty board square on, as its picture shows it."""
     d = design
@@ -171,20 +191,7 @@ def draw_board(design: BoardDesign) -> Board:
     top, low = room * (0.9 if d.both_edges or d.markers else 0.5), d.width - room
     shade: Colour = tuple(int(0.6 * p + 0.4 * i) for p, i in zip(d.paper, d.ink, strict=True))  # type: ignore[assignment]
     bar_ink = d.ink if rng.random() < 0.6 and not d.markers else shade
-    if d.layout == "bars":
-        for x in np.arange(d.bar_mm, d.length, 2 * d.bar_mm):
-            cv2.rectangle(im, (_px(x), _px(top)), (_px(min(x + d.bar_mm, d.length)) - 1, _px(low)), bar_ink, -1)
-    elif d.layout == "lines":
-        for n, x in enumerate(
-            np.arange(10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4, d.length, 10 * d.unit_mm if d.unit_mm == 10 else 6 * 25.4)
-        ):
-            cv2.rectangle(im, (_px(x) - 3, 0), (_px(x) + 2, _px(low)), (40, 40, 210) if n % 2 == 0 else fine, -1)
-            _text(im, f"{x / d.unit_mm:.0f}", x + 3, top + 9, 8, shade, font)
-    elif d.layout == "grid":
-        for x in np.arange(2 * d.unit_mm, d.length, 2 * d.unit_mm):
-            cv2.line(im, (_px(x), _px(top)), (_px(x), _px(low)), shade, 2)
-        for y in np.arange(low, top, -2 * d.unit_mm):
-            cv2.line(im, (0, _px(y)), (im.shape[1], _px(y)), shade, 2)
+    _layout(im, d, top, low, bar_ink, shade, fine, font)
     ink2 = INKS[rng.integers(len(INKS))] if not d.dark else d.ink
     cv2.line(im, (0, _px(low + 1)), (im.shape[1], _px(low + 1)), fine, 4)
     inset = room - 14 if d.markers else 0.0
@@ -214,9 +221,8 @@ def draw_board(design: BoardDesign) -> Board:
         _text(im, "NOSE HERE", 6, (top + low) / 2, 4.5, ink2, font)
     markers = _markers(im, d) if d.markers else []
     m = _px(d.margin_mm)
-    im = cv2.copyMakeBorder(im, m, m, m, m, cv2.BORDER_CONSTANT, value=d.slab)
-    if d.mirrored:
-        im = np.ascontiguousarray(im[:, ::-1])
+    framed = cv2.copyMakeBorder(im, m, m, m, m, cv2.BORDER_CONSTANT, value=d.slab)
+    im = np.ascontiguousarray(framed[:, ::-1] if d.mirrored else framed)
     return Board(d, im, (m - 0.5, im.shape[0] - 0.5 - m), markers)
 
 

@@ -164,7 +164,7 @@ def handheld(
     tilts, towards, rolls = sway(2.5), sway(4), sway(3)
     return [
         Aim(
-            aim.target + [xs[i] + sx * start[i], ys[i] + sy * start[i], 0],
+            aim.target + np.array([xs[i] + sx * start[i], ys[i] + sy * start[i], 0.0]),
             aim.distance * (1 + zs[i] + up * start[i]),
             aim.tilt_deg + tilts[i] + 12 * start[i],
             aim.toward_deg + towards[i],

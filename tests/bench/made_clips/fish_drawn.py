@@ -58,7 +58,8 @@ def draw_fish(
     family = family or str(rng.choice(FAMILIES[:5]))
     backs = {
         "silver": [(95, 85, 60), (120, 105, 80)], "bars": [(50, 90, 80), (45, 75, 95)], "spots": [(50, 85, 110), (60, 100, 100)],
-        "pale": [(190, 200, 205), (165, 190, 200)], "dark": [(40, 42, 45), (35, 45, 52)], "striped": [(110, 100, 70)], "flush": [(0, 0, 0)],
+        "pale": [(190, 200, 205), (165, 190, 200)], "dark": [(40, 42, 45), (35, 45, 52)], "striped": [(110, 100, 70)],
+        "flush": [(0, 0, 0)],
     }  # fmt: skip
     back = np.array(backs[family][rng.integers(len(backs[family]))], float) + rng.normal(0, 8, 3)
     belly = {"dark": back * 1.25 + 8, "pale": back * 1.1}.get(family, np.array([205.0, 212, 215]) + rng.normal(0, 12, 3))
@@ -73,8 +74,9 @@ def draw_fish(
         "rounded": -rng.uniform(0.02, 0.04),
     }[tail]
     return FishDesign(
-        length, float(rng.uniform(0.17, 0.33)), float(rng.uniform(0.10, 0.155)), float(rng.uniform(0.33, 0.45)), tail, float(fork),
-        float(rng.uniform(0.9, 1.1)), family, tuple(np.clip(back, 8, 240)), tuple(np.clip(belly, 8, 245)), int(rng.integers(1 << 31)),
+        length, float(rng.uniform(0.17, 0.33)), float(rng.uniform(0.10, 0.155)), float(rng.uniform(0.33, 0.45)), tail,
+        float(fork), float(rng.uniform(0.9, 1.1)), family, tuple(np.clip(back, 8, 240)), tuple(np.clip(belly, 8, 245)),
+        int(rng.integers(1 << 31)),
         float(rng.normal(0, 3)), float(rng.normal(0, 1.2)), bool(rng.random() < 0.5),
     )  # fmt: skip
 
@@ -123,10 +125,11 @@ def tail_outline(d: FishDesign, base_x: float, half_base: float, step: float) ->
         up = down = L + d.fork * L
         notch = L
     control = [
-        (base_x, half_base), (0.55 * base_x + 0.45 * up, half_base + 0.42 * (high - half_base)), (up - blunt, high), (up, high - blunt * 0.6),
-        (up, high - blunt * 1.8), (0.45 * up + 0.55 * notch, 0.42 * high), (notch, 0.12 * high), (notch, 0.0), (notch, -0.12 * low),
-        (0.45 * down + 0.55 * notch, -0.42 * low), (down, -low + blunt * 1.8), (down, -low + blunt * 0.6), (down - blunt, -low),
-        (0.55 * base_x + 0.45 * down, -half_base - 0.42 * (low - half_base)), (base_x, -half_base),
+        (base_x, half_base), (0.55 * base_x + 0.45 * up, half_base + 0.42 * (high - half_base)), (up - blunt, high),
+        (up, high - blunt * 0.6), (up, high - blunt * 1.8), (0.45 * up + 0.55 * notch, 0.42 * high), (notch, 0.12 * high),
+        (notch, 0.0), (notch, -0.12 * low),
+        (0.45 * down + 0.55 * notch, -0.42 * low), (down, -low + blunt * 1.8), (down, -low + blunt * 0.6),
+        (down - blunt, -low), (0.55 * base_x + 0.45 * down, -half_base - 0.42 * (low - half_base)), (base_x, -half_base),
     ]  # fmt: skip
     line = _chaikin(np.array(control, float), 5)
     line[:, 0] = base_x + (line[:, 0] - base_x) * (L - base_x) / (line[:, 0].max() - base_x)

@@ -209,9 +209,8 @@ def no_board(rng: Rng) -> tuple[str, Image]:
     w, h = SIZES[rng.integers(len(SIZES))]
     scene = SCENES[rng.integers(len(SCENES))]
     image = cv2.GaussianBlur(scene(rng, w, h), (0, 0), float(rng.uniform(0.4, 1.4)))
-    return scene.__name__, cv2.add(
-        image.astype(np.float32), rng.normal(0, rng.uniform(1, 6), image.shape).astype(np.float32), dtype=cv2.CV_8U
-    )
+    grain = np.asarray(rng.normal(0, rng.uniform(1, 6), image.shape), np.float32)
+    return scene.__name__, cv2.add(image.astype(np.float32), grain, dtype=cv2.CV_8U)
 
 
 if __name__ == "__main__":

@@ -44,7 +44,7 @@ def _cover(
     x, y = low[some, 0:1] + gx, low[some, 1:2] + gy
     base = low[some].astype(np.float32)
     c = corners[some] - base[:, None]
-    fx, fy = np.float32(gx)[None], np.float32(gy)[None]
+    fx, fy = gx.astype(np.float32)[None], gy.astype(np.float32)[None]
     all_left = np.ones(x.shape, bool)
     all_right = np.ones(x.shape, bool)
     for a in range(4):

@@ -121,7 +121,7 @@ class Stage:
             for canvas, p in ((shade, self._dropped(0.0, quad)), (touch, self.vertices[quad][:, :2])):
                 px = np.stack([(p[:, 0] - x0) * sx - 0.5, (y1 - p[:, 1]) * sy - 0.5], -1)
                 cv2.fillConvexPoly(canvas, np.round(px * 16).astype(np.int32), 1.0, cv2.LINE_8, 4)
-        sun = 1 - cv2.GaussianBlur(shade, (0, 0), 1.6)
+        sun: Array = 1 - np.asarray(cv2.GaussianBlur(shade, (0, 0), 1.6))
         near = 1 - 0.35 * cv2.GaussianBlur(touch, (0, 0), 5.0)
         ys, xs = np.meshgrid(
             y1 - (np.arange(shade.shape[0]) + 0.5) / sy, x0 + (np.arange(shade.shape[1]) + 0.5) / sx, indexing="ij"
@@ -146,12 +146,12 @@ class Stage:
         rays = self.lens.rays(1)
         scale = TILE / self.ground_mm
         M = pose.plane(self.floor)
-        uv = cv2.perspectiveTransform(rays, np.diag([scale, scale, 1.0]) @ M)
+        uv: Any = cv2.perspectiveTransform(rays, np.diag([scale, scale, 1.0]) @ M)
         np.clip(uv, -16000, 16000, out=uv)
-        out = cv2.remap(self.ground, uv, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)
+        out: Image = cv2.remap(self.ground, uv, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_WRAP)  # type: ignore[call-overload]
         half = uv[::2, ::2] / scale
         share = self.sunmap.at(half[..., 0], half[..., 1])
-        light = self.light.sky + self.light.sun * (share * np.float32(self.light.toward[2]))[..., None]
+        light: Any = self.light.sky + self.light.sun * (share * np.float32(self.light.toward[2]))[..., None]
         far = np.clip((np.abs(half).max(axis=-1) - 2300) / 900, 0, 1)[..., None]
         light = np.concatenate([light * (1 - far), far], -1).astype(np.float32)
         light = cv2.resize(light, (out.shape[1], out.shape[0]), interpolation=cv2.INTER_LINEAR)
@@ -217,14 +217,15 @@ class Stage:
         assert self.top is not None
         x0, y0, x1, y1 = roi
         rays = np.ascontiguousarray(self.lens.rays(OVER)[y0 * OVER : y1 * OVER, x0 * OVER : x1 * OVER])
-        uv = cv2.perspectiveTransform(rays, self.top.to_px() @ pose.plane(0.0))
+        uv: Any = cv2.perspectiveTransform(rays, self.top.to_px() @ pose.plane(0.0))
         h, w = self.top.picture.shape[:2]
         u, v = uv[..., 0], uv[..., 1]
         on = (u > -0.5) & (u < w - 0.5) & (v > -0.5) & (v < h - 0.5) & free
         if self._down(pose, rays[[0, 0, -1, -1], [0, -1, 0, -1]]).max() > -0.05:
             on &= self._down(pose, rays) < -0.02
         np.clip(uv, -10, [w + 10, h + 10], out=uv)
-        painted = cv2.remap(self.top.picture, uv, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+        near = cv2.BORDER_REPLICATE
+        painted = cv2.remap(self.top.picture, uv, None, cv2.INTER_LINEAR, borderMode=near)  # type: ignore[call-overload]
         if self.light.glare > 0:
             painted = cv2.add(painted, self._glare(uv[::4, ::4], pose, (painted.shape[1], painted.shape[0])))
         np.copyto(canvas, painted, where=on[..., None])

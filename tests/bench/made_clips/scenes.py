@@ -21,8 +21,8 @@ RATE = 30.0
 ORDINARY = ("good_plain", "good_marked", "oblique", "upside_down", "small_fish", "big_fish", "pale_on_pale", "dark_on_dark",
             "board_coloured", "partly_out")  # fmt: skip
 HARD = ("hands", "glare", "slime", "low_light_noise", "motion_blur", "far")
-GUARD = {"no_fish": "refused", "no_board": "refused", "other_board": "refused", "stop_out_of_sight": "refused", "tail_hidden": "refused",
-         "nose_short": "check", "curled": "check", "two_fish": "check"}  # fmt: skip
+GUARD = {"no_fish": "refused", "no_board": "refused", "other_board": "refused", "stop_out_of_sight": "refused",
+         "tail_hidden": "refused", "nose_short": "check", "curled": "check", "two_fish": "check"}  # fmt: skip
 
 
 @dataclass(frozen=True)

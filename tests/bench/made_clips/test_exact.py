@@ -35,7 +35,7 @@ def centroid(image: np.ndarray, near: np.ndarray, reach: int = 9) -> np.ndarray:
 
 
 @pytest.mark.parametrize("fisheye", [True, False])
-def test_solids_and_print_stand_where_opencv_projects_them(fisheye):
+def test_solids_and_print_stand_where_opencv_projects_them(fisheye: bool) -> None:
     lens, pose = lens_and_pose(fisheye)
     points = np.array([[60.0, 30, 0], [180, 110, 25], [330, 60, 3], [400, 120, 0], [100, 100, 60]])
     chips = [
@@ -59,14 +59,17 @@ def test_solids_and_print_stand_where_opencv_projects_them(fisheye):
 
 
 @pytest.mark.parametrize("tail", TAILS)
-def test_the_drawn_fish_is_as_long_as_it_is_said_to_be(tail):
+def test_the_drawn_fish_is_as_long_as_it_is_said_to_be(tail: str) -> None:
     rng = np.random.default_rng(TAILS.index(tail))
     plan = draw_fish(rng, 300.0)
     while plan.tail != tail:
         plan = draw_fish(rng, 300.0)
     fish = lay(plan, 80.0, 0.8)
     lens, pose = lens_and_pose(True)
-    flat = [Mesh(m.vertices * [1, 1, 0], m.quads, np.tile([0.0, 0, 1], (len(m.quads), 1)), m.colours, m.shine, m.tag) for m in fish.meshes]
+    flat = [
+        Mesh(m.vertices * [1, 1, 0], m.quads, np.tile([0.0, 0, 1], (len(m.quads), 1)), m.colours, m.shine, m.tag)
+        for m in fish.meshes
+    ]
     stage = stage_of(lens, flat)
     rank, _ = stage.ranks(pose, (0, 0, lens.width, lens.height))
     y, x = np.nonzero(rank >= 0)
