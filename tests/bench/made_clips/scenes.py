@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from made_clips.boards import Board, draw_board, draw_design, mirrored, relative, worn
+from made_clips.boards import SCALE, Board, draw_board, draw_design, mirrored, relative, worn
 from made_clips.camera import Aim, Lens, Pose, handheld
 from made_clips.decks import KINDS, SunMap, deck
 from made_clips.fish_drawn import FishDesign, LaidFish, draw_fish, lay
@@ -291,7 +291,8 @@ def _try(rng: np.random.Generator, kind: str, boards: list[Board], lens: Lens) -
     top = None
     if kind != "no_board":
         m = d.margin_mm
-        rect = (-m, -m, d.length + m, d.width + m)
+        high, wide = (n / SCALE for n in board.picture.shape[:2])
+        rect = (-m, -m, wide - m, high - m)  # to the last pixel: an inch board ends between two
         picture = worn(board.picture, rng, float(rng.uniform(0, 1.0)))
         top = Top(_stained(rng, picture, fish, rect) if kind == "slime" else picture, rect)
         shade = np.array(d.slab, float) * 0.8
