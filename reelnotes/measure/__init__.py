@@ -7,7 +7,7 @@ The board's geometry:
     find_board, find_markers, find_print, match_print, refine   the board in a frame
     looking        which frames to search at all
     scan           cheap looks through a clip, frames worth posing
-    pose, pose_fit, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
+    pose, pose_fit, lens_slopes, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
     scale_doubt    what a scale is worth when neighbouring print errs together
     posed, rectify the types handed on; frames drawn square on
 
@@ -20,6 +20,7 @@ The fish on it:
     light          sun and shade on one board
     outline        what the board does not explain
     shape          depth, bend, one body or two, is its end a tail
+    joined         an arm, a stain, a glint's veil taken off a piece
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel
     landmarks      tail tip and fork below the pixel

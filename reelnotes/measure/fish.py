@@ -8,13 +8,14 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces
+from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
+from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
-from reelnotes.measure.stack import spread_pick, stack_frames
+from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
 from reelnotes.records.estimates import Estimate
 from reelnotes.records.lengths import BudgetLine
@@ -24,6 +25,7 @@ log = logging.getLogger(__name__)
 
 _COARSE_FRAMES = 7
 _CURLED_DEG = 30.0
+_TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
 
@@ -73,12 +75,15 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         return pieces
-    piece, likeness, unsure = _best_tail(clip, pieces, raster, outline, scale)
-    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale)
+    best = _best_tail(clip, pieces, raster, outline, scale)
+    if best.likeness < _TAIL_LIKE or by_the_tail(outline, stack, best.piece, best.tail):
+        best = _second_thought(clip, stack, outline, scale, best)
+    piece, likeness, unsure = best.piece, best.likeness, best.unsure
+    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=piece.covered)
     if view is None:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
-    beside = by_the_tail(outline, stack, piece, tail.tip_x, (tail.low_y, tail.high_y))
+    beside = by_the_tail(outline, stack, piece, tail)
     if likeness < _TAIL_LIKE and beside:
         return Refusal("the tail's end is hidden: " + beside)
     shape = shape_of(piece.mask)
@@ -89,34 +94,54 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
-def _best_tail(
-    clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline: Outline, scale: float
-) -> tuple[FishPiece, float, str]:
-    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie): it, how
-    much, and a reason to doubt when the tail's end depends on the level."""
+@dataclass(frozen=True, eq=False)
+class _TailEnd:
+    """A piece, its tail at a quick look, how much that looks like a tail (0..1), and a reason to doubt where it ends."""
+
+    piece: FishPiece
+    tail: Tail | None
+    likeness: float
+    unsure: str = ""
+
+
+def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:
+    """The piece without what may be joined to it, where that ends in a tail and the first look did not, or not in a clear one."""
+    pieces = parted_pieces(outline, stack, clip.board)
+    second = _best_tail(clip, pieces, stack.raster, outline, scale) if pieces else first
+    if second.likeness < _TAIL_LIKE:
+        return first
+    if first.likeness < _TAIL_LIKE or not by_the_tail(outline, stack, second.piece, second.tail):
+        return second
+    return first
+
+
+def _best_tail(clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline: Outline, scale: float) -> _TailEnd:
+    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie), with a
+    reason to doubt when the tail's end depends on the level."""
     few = spread_pick(clip.frames, 3)
-    best, highest = pieces[0], -1.0
+    best = _TailEnd(pieces[0], None, -1.0)
     ends: dict[float, float] = {}
-    tip = 1.0
     for piece in pieces:
-        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, in_parts=False)
+        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, covered=piece.covered, in_parts=False)
         if view is None:
             continue
-        tip_u = float(raster.to_px(np.array([view.tail.tip_x, view.tail.tip_y]))[0])
-        likeness = tail_likeness(piece.mask, tip_u, view.tail.span_mm * raster.px_per_mm, view.tail.lopsided)
-        likeness *= 1.0 - carried_on(outline, raster, view.tail.tip_x, (view.tail.low_y, view.tail.high_y))
-        log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, view.tail.tip_x, likeness)
-        ends[view.tail.tip_x] = likeness
-        if likeness > highest + 0.02:
-            best, highest, tip = piece, likeness, view.tail.tip_x
+        tail = view.tail
+        tip_u = float(raster.to_px(np.array([tail.tip_x, tail.tip_y]))[0])
+        likeness = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
+        likeness *= 1.0 - carried_on(outline, raster, piece, tail)
+        log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
+        ends[tail.tip_x] = likeness
+        if likeness > best.likeness + 0.02:
+            best = _TailEnd(piece, tail, likeness)
     # A fragment of the fish ends far away; a stain or a glint joined to the tail ends near by.
+    tip = best.tail.tip_x if best.tail is not None else 1.0
     rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and max(0.015 * tip, 5.0) < abs(x - tip) < 0.12 * tip]
-    return best, highest, "the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else ""
+    return replace(best, unsure="the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else "")
 
 
 def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
     doubts = []
-    if shape.twofold > 0.5:
+    if shape.twofold > 0.5 or shape.abreast > _TWO_TAILS:
         doubts.append("more than one fish may lie on the board")
     if shape.bend_deg > _CURLED_DEG:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")

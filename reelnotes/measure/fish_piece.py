@@ -8,12 +8,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import Raster
+from reelnotes.measure.joined import parted
+from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Blob, Outline
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
 STOP_ZONE_MM = 80.0
+_MOST_OF_TAIL = 0.75  # of its breadth
+_OVER_TAIL = "something lies over the tail or right beside it"
 
 
 @dataclass(frozen=True, eq=False)
@@ -24,6 +28,8 @@ class FishPiece:
     x_low, x_high extent along the board as it appears, mm
     nose_y        where the nose is across the board, mm
     doubts        reasons to check
+    covered       (h, w) where a hand or an arm lies over it; None for nowhere
+    aside         (h, w) what was joined to it and is told apart; None for nothing
     """
 
     mask: Mask
@@ -31,6 +37,8 @@ class FishPiece:
     x_high: float
     nose_y: float
     doubts: tuple[str, ...]
+    covered: Mask | None = None
+    aside: Mask | None = None
 
 
 def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece] | Refusal:
@@ -64,6 +72,29 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
                 pieces.append(FishPiece(mask, nose, x_high, nose_y, (*doubts, *_two_fish(near, x_high))))
     pieces = [piece for piece in pieces if not any(_fragment_of(piece, mask, stack.raster) for mask in cut)]
     return pieces or unseen or refusal or Refusal("no fish lies on the board")
+
+
+def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]:
+    """Second thoughts: the piece at the stop without what may be joined to it (see ``joined``); those whose ends are seen."""
+    pieces: list[FishPiece] = []
+    for blobs in outline.layers[:3]:
+        near = [b for b in blobs if b.x_low_mm < STOP_ZONE_MM and b.length_mm >= SMALLEST_FISH_MM]
+        for part in parted(near[0].mask, outline, stack, board) if near else ():
+            columns = np.flatnonzero(part.mask.any(axis=0))
+            x_high = float(stack.raster.to_mm(np.array([columns[-1], 0.0]))[0])
+            if x_high < SMALLEST_FISH_MM or _ends_seen(part.mask, stack, board, x_high) is not None:
+                continue
+            if _unlike(part.mask, [p.mask for p in pieces]):
+                nose = _nose(near[0], part.mask, blobs, stack.raster, board)
+                nose_y = _nose_y(part.mask, stack.raster, nose, x_high)
+                aside = near[0].mask & ~part.mask
+                pieces.append(FishPiece(part.mask, nose, x_high, nose_y, _two_fish(near, x_high), part.covered, aside))
+    return pieces
+
+
+def _unlike(mask: Mask, others: list[Mask]) -> bool:
+    """Whether a mask differs from all others by more than its rim."""
+    return all(float((mask ^ other).sum()) > 0.03 * float(mask.sum()) for other in others)
 
 
 def _fragment_of(piece: FishPiece, whole: Mask, raster: Raster) -> bool:
@@ -168,7 +199,7 @@ def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal
     return None
 
 
-def _two_fish(near: list[Blob], x_high: float) -> list[str]:
+def _two_fish(near: list[Blob], x_high: float) -> tuple[str, ...]:
     main, length = near[0], x_high - near[0].x_low_mm
     others = [
         b for b in near[1:]
@@ -176,20 +207,26 @@ def _two_fish(near: list[Blob], x_high: float) -> list[str]:
         and b.strength > 0.6 * main.strength
         and min(b.y_high_mm, main.y_high_mm) - max(b.y_low_mm, main.y_low_mm) < 0.3 * (b.y_high_mm - b.y_low_mm)
     ]  # fmt: skip
-    return ["more than one fish may lie on the board"] if others else []
+    return ("more than one fish may lie on the board",) if others else ()
 
 
-def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float, tail_y: tuple[float, float]) -> str:
+def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail | None) -> str:
     """What lies at the tail that is not the tail: "" when nothing, else a reason.
 
-    tip_mm, tail_y  where the tail's end is seen: its x, and the y it spans
     Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail is taken for one.
     """
+    if tail is None:
+        return ""
     raster = stack.raster
     scale = raster.px_per_mm
+    tip_mm, tail_y = tail.tip_x, (tail.low_y, tail.high_y)
     from_u, to_u = raster.to_px(np.array([[tip_mm - 0.3 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
     columns = slice(max(int(from_u), 0), max(int(to_u), 1))
-    strange = outline.firm[:, columns]
+    covered = piece.covered if piece.covered is not None else np.zeros_like(outline.firm)
+    if _covered_at(covered, piece.mask, raster, tail):
+        return _OVER_TAIL
+    known = covered | piece.aside if piece.aside is not None else covered
+    strange = (outline.firm & ~known)[:, columns]
     board = outline.on_board[:, columns]
     rows = np.flatnonzero(board.any(axis=1))
     top, bottom = raster.to_px(np.array([[0.0, tail_y[1] + 6.0], [0.0, tail_y[0] - 6.0]]))[:, 1]
@@ -201,18 +238,36 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tip_mm: float,
         _, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):
-            return "something lies over the tail or right beside it"
+            return _OVER_TAIL
     return ""
 
 
-def carried_on(outline: Outline, raster: Raster, tip_mm: float, tail_y: tuple[float, float]) -> float:
-    """Share of the tail's breadth behind whose end, within a centimetre, there is more that is not board."""
-    u = raster.to_px(np.array([[tip_mm + 2.0, 0.0], [tip_mm + 15.0, 0.0]]))[:, 0]
-    v = raster.to_px(np.array([[0.0, tail_y[1]], [0.0, tail_y[0]]]))[:, 1]
+def _covered_at(covered: Mask, mask: Mask, raster: Raster, tail: Tail) -> bool:
+    """Whether an arm comes within 4 mm of the tail's rear edge, lobe to lobe."""
+    rear = mask & ~np.roll(mask, -1, axis=1)
+    u = int(raster.to_px(np.array([min(tail.fork_x, tail.tip_x - 8.0) - 3.0, 0.0]))[0])
+    v = raster.to_px(np.array([[0.0, tail.high_y], [0.0, tail.low_y]]))[:, 1]
+    rear[:, : max(u, 0)] = False
+    rear[: max(int(v[0]), 0)] = rear[int(v[1]) + 1 :] = False
+    around = 2 * max(1, round(4 * raster.px_per_mm)) + 1
+    return bool((cv2.dilate(rear.astype(np.uint8), np.ones((around, around), np.uint8)) > 0)[covered].any())
+
+
+def carried_on(outline: Outline, raster: Raster, piece: FishPiece, tail: Tail) -> float:
+    """Share of the tail's breadth behind whose end, within a centimetre, there is more that is not board.
+
+    What was told apart from the piece does not count, unless it goes on behind nearly all of the tail: then it may be the tail.
+    """
+    u = raster.to_px(np.array([[tail.tip_x + 2.0, 0.0], [tail.tip_x + 15.0, 0.0]]))[:, 0]
+    v = raster.to_px(np.array([[0.0, tail.high_y], [0.0, tail.low_y]]))[:, 1]
     inner = [blob.mask for blob in outline.layers[0] if blob.touches_sides < 12.0]  # hands and shadows are told elsewhere
     if not inner:
         return 0.0
-    strange = np.any(inner, axis=0)
-    behind = strange[max(int(v[0]), 0) : int(v[1]) + 1, max(int(u[0]), 0) : max(int(u[1]), 1)]
-    return float(behind.any(axis=1).mean()) if behind.size else 0.0
-
+    behind = slice(max(int(v[0]), 0), int(v[1]) + 1), slice(max(int(u[0]), 0), max(int(u[1]), 1))
+    strange = np.any(inner, axis=0)[behind]
+    if not strange.size:
+        return 0.0
+    all_of_it = float(strange.any(axis=1).mean())
+    if piece.aside is None or all_of_it > _MOST_OF_TAIL:
+        return all_of_it
+    return float((strange & ~piece.aside[behind]).any(axis=1).mean())

@@ -20,11 +20,13 @@ class Shape:
     depth_px   breadth of the body (its thickest inscribed circle, twice the radius)
     bend_deg   angle between the middle lines of the front and the rear half
     twofold    share of the body's columns in which two bodies lie side by side
+    abreast    over how much of the length, in its rear half, two thick parts lie abreast with a gap between: two tails
     """
 
     depth_px: float
     bend_deg: float
     twofold: float
+    abreast: float
 
 
 def shape_of(mask: Mask) -> Shape:
@@ -34,7 +36,7 @@ def shape_of(mask: Mask) -> Shape:
     ring = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * bay + 1, 2 * bay + 1))
     inner = _inner(cv2.morphologyEx(framed, cv2.MORPH_CLOSE, ring)[bay:-bay, bay:-bay] > 0)
     columns = np.flatnonzero(mask.any(axis=0))
-    return Shape(2.0 * float(inner.max()), _bend(inner, columns), _twofold(_inner(mask), columns))
+    return Shape(2.0 * float(inner.max()), _bend(inner, columns), _twofold(_inner(mask), columns), _abreast(mask, columns))
 
 
 def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> float:
@@ -94,6 +96,16 @@ def _twofold(inner: NDArray[np.float32], columns: NDArray[np.intp]) -> float:
         return 0.0
     least = max(0.3 * float(inner.max()), 0.035 * n)  # the rims of a body that looks like the board are thinner than this
     return float(np.mean([_two_ridges(inner[:, u], least) for u in part]))
+
+
+def _abreast(mask: Mask, columns: NDArray[np.intp]) -> float:
+    """Share of the length whose columns, between 45 % and 90 % of it, hold two runs of 4 % of the length or more each."""
+    n = len(columns)
+    part = mask[:, columns[int(0.45 * n) : int(0.9 * n)]].astype(np.int8)
+    least = max(3, round(0.04 * n))
+    thick = cv2.morphologyEx(part.astype(np.uint8), cv2.MORPH_OPEN, np.ones((least, 1), np.uint8)).astype(np.int8)
+    begins = (np.diff(thick, axis=0, prepend=0) == 1).sum(axis=0)
+    return float((begins >= 2).sum()) / max(n, 1)
 
 
 def _two_ridges(profile: NDArray[np.float32], least: float) -> bool:

@@ -40,26 +40,30 @@ class TailView:
 
 def view_tail(
     frames: Sequence[PosedFrame], model: BoardModel, coarse: Raster, outline: Outline, mask: Mask, native_px_per_mm: float,
-    *, in_parts: bool = True,
+    *, covered: Mask | None = None, in_parts: bool = True,
 ) -> TailView | None:  # fmt: skip
     """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there.
 
-    ``in_parts`` False leaves out the scatter: a quick look.
+    covered   where a hand lies: what is seen there is no fish
+    in_parts  False leaves out the scatter: a quick look
     """
     raster = _window(coarse, mask, native_px_per_mm)
     fish = _onto(mask.astype(np.float32), coarse, raster) > 0.5
     whole = stack_frames(frames, raster)
     picture, blur_px = _expected(whole, model, outline, coarse, fish)
-    share = _share(whole.image, picture, fish, whole.seen & model.on_board(raster))
+    board = model.on_board(raster)
+    if covered is not None and covered.any():
+        board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
+    share = _share(whole.image, picture, fish, whole.seen & board)
     tail = find_tail(share, raster, blur_px)
     if tail is None:
         return None
-    bare = find_tail(_share(whole.image, picture, fish, whole.seen & model.on_board(raster), shaded=False), raster, blur_px)
+    bare = find_tail(_share(whole.image, picture, fish, whole.seen & board, shaded=False), raster, blur_px)
     tail, tip_doubt, fork_doubt = _midway(tail, bare)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
-        found = find_tail(_share(some.image, picture, fish, some.seen & model.on_board(raster)), raster, blur_px)
+        found = find_tail(_share(some.image, picture, fish, some.seen & board), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm)

@@ -86,11 +86,12 @@ class FishDrawing:
 
 @dataclass
 class Scene:
-    """What lies where; ``extra``: further (polygon, z, colour)."""
+    """What lies where. extra: further (polygon, z, colour); stain: (polygon, colour, how much of the board it hides)."""
 
     fish: FishDrawing | None = field(default_factory=FishDrawing)
     dark: bool = False
     extra: tuple = ()
+    stain: tuple = ()
     shadow: bool = False
     noise: float = 2.0
     tilt_deg: float = 12.0
@@ -121,6 +122,11 @@ class Scene:
             shade = np.zeros(canvas.shape[:2], np.uint8)
             _fill(shade, np.array([[380.0, -60], [700, -60], [700, 300], [460, 300]]), R, centre, 0.0, 255)
             canvas = np.where(shade[..., None] > 0, canvas * np.array([0.52, 0.47, 0.44]), canvas).astype(np.uint8)
+        if self.stain:
+            polygon, colour, share = self.stain
+            wet = canvas.copy()
+            _fill(wet, np.asarray(polygon, float), R, centre, 0.0, colour)
+            canvas = cv2.addWeighted(wet, share, canvas, 1.0 - share, 0.0)
         if self.fish is not None:
             _fill(canvas, self.fish.tail(), R, centre, self.fish.tail_z, self.fish.fin)
             _fill(canvas, self.fish.body(), R, centre, self.fish.nose_z, self.fish.colour)

@@ -84,6 +84,35 @@ def test_a_hand_across_the_body_does_not_matter():
     assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
 
 
+SKIN = (132, 160, 205)
+
+
+def _arm(x, width, *, from_y=-60.0, to_y=240.0, slant=0.0):
+    return [(x, from_y), (x + width, from_y), (x + width + slant, to_y), (x + slant, to_y)]
+
+
+def test_arms_that_hold_the_fish_by_its_tails_base_do_not_matter():
+    scene = Scene(extra=((_arm(120.0, 55.0, from_y=60.0, slant=10.0), 28.0, SKIN), (_arm(235.0, 42.0, to_y=120.0), 24.0, SKIN)))
+    row = measured(scene)
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
+
+
+@pytest.mark.parametrize("upper", [True, False])
+def test_an_arm_over_one_lobe_of_the_tail_gives_no_length_to_trust(upper):
+    arm = _arm(290.0, 45.0, from_y=112.0) if upper else _arm(290.0, 45.0, to_y=80.0)
+    row = measured(Scene(extra=((arm, 14.0, SKIN),)))
+    assert row.verdict != "measured"
+
+
+def test_a_stain_behind_the_tail_is_not_taken_for_its_end():
+    fish = FishDrawing()
+    stain = [(292.0, 70.0), (330.0, 66.0), (362.0, 74.0), (366.0, 92.0), (340.0, 99.0), (292.0, 96.0)]
+    row = measured(Scene(fish, stain=(tuple(stain), (120, 140, 150), 0.45)))
+    assert row.verdict != "measured" or row.total_length_mm == pytest.approx(fish.total, rel=0.006)
+    assert row.verdict == "measured", row.reason
+
+
 def test_two_fish_are_a_matter_to_check():
     other = FishDrawing(length=250.0, fork=236.0, depth=50.0, y=40.0)
     scene = Scene(FishDrawing(y=125.0), extra=((other.tail(), 1.8, other.fin), (other.body(), 12.0, other.colour)))

@@ -51,3 +51,15 @@ def test_an_interval_wider_than_three_percent_is_a_matter_to_check():
     assert verdict(400.0, 390.0, 410.0, ()) == ("measured", "")
     assert verdict(400.0, 387.0, 413.0, ())[0] == "check"
     assert verdict(400.0, 399.0, 401.0, ["the fish is curled"]) == ("check", "the fish is curled")
+
+
+def test_two_tails_abreast_are_told_from_a_fin_that_sweeps_back():
+    mask = np.zeros((160, 600), bool)
+    mask[20:80, 20:420] = True  # a body
+    mask[38:60, 420:560] = True  # its peduncle and tail
+    fin = mask.copy()
+    fin[80:86, 300:330] = True
+    mask[78:140, 20:330] = True  # another body against it
+    mask[90:120, 330:500] = True
+    assert shape_of(mask).abreast > 0.15
+    assert shape_of(fin).abreast == 0.0

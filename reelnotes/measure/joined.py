@@ -1,0 +1,180 @@
+"""What may be joined to a fish in one piece: an arm, a stain, the veil of a glint; and the piece without it.
+
+These are second thoughts, for a piece whose end looks like no tail. Each yields the piece as it would be without one
+such thing; whether its end is a tail then, the tail's own shape decides.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.outline import Outline
+from reelnotes.measure.stack import Mask, Stack
+from reelnotes.records.boards import Board
+
+_EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
+_ARM_MM = 15.0  # and is at least this wide there
+_WIDEST_ARM_MM = 130.0  # and at most this, aslant: what lies along an edge for longer is something else, a second fish say
+_COLOURS = 6
+_BURNT = 245.0  # a channel this high tells nothing
+_DARK_COUNTS = 0.5  # lightness changes over a hand more than its hue does
+
+
+@dataclass(frozen=True, eq=False)
+class Parted:
+    """A piece without what was joined to it.
+
+    mask     (h, w) what is left; what an arm cut asunder is bridged under it
+    covered  (h, w) where an arm lies: nothing can be told of the fish there (a stain or a veil covers nothing)
+    """
+
+    mask: Mask
+    covered: Mask
+
+
+def parted(mask: Mask, outline: Outline, stack: Stack, board: Board) -> Iterator[Parted]:
+    """The piece ``mask`` without arms, without a stain behind its tail, without the veil of a glint: what applies of these."""
+    for made in (_without_arms(mask, stack, board), _without_stain(mask, outline, stack), _without_veil(mask, outline, stack)):
+        if made is not None and made.mask.any():
+            yield made
+
+
+def _without_arms(mask: Mask, stack: Stack, board: Board) -> Parted | None:
+    """Hands belong to arms, arms come in over the board's edges: what has the colours seen there and hangs together with it."""
+    scale = stack.raster.px_per_mm
+    contact = mask & _rim(stack, board)
+    inner = contact & (cv2.erode(mask.astype(np.uint8), _disc(2.5 * scale), borderValue=1) > 0)
+    if inner.sum() < _ARM_MM * _EDGE_MM * scale**2 * 0.5:
+        return None
+    kinds = _colour_kinds(mask, stack)
+    counts = np.bincount(kinds[inner], minlength=_COLOURS + 1)
+    arm = np.isin(kinds, np.flatnonzero(counts > 0.06 * counts.sum())) & mask
+    arm = cv2.morphologyEx(arm.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.5 * scale)) > 0
+    arm = _hanging_together(arm, inner & ~_longer(inner & arm, _WIDEST_ARM_MM * scale))
+    if not arm.any() or arm.sum() > 0.9 * mask.sum():
+        return None
+    covered = cv2.dilate(arm.astype(np.uint8), _disc(2.0 * scale)) > 0
+    return Parted(_bridged(_solid(mask & ~covered, scale), covered), covered)
+
+
+def _bridged(parts: Mask, covered: Mask) -> Mask:
+    """The parts of a fish on either side of an arm, and their hull under it: those in line with the one nearest to the stop
+    and parted from it by nothing but the arm."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(parts.astype(np.uint8), connectivity=8)
+    if count < 2:
+        return parts
+    left, width = stats[:, cv2.CC_STAT_LEFT], stats[:, cv2.CC_STAT_WIDTH]
+    order = sorted(range(1, count), key=lambda i: int(left[i]))
+    whole = labels == max(order[:2], key=lambda i: int(stats[i, cv2.CC_STAT_AREA]) * (left[i] < left[order[0]] + width[order[0]]))
+    for i in order:
+        part = labels == i
+        if whole[part].all():
+            continue
+        rows, more = (np.flatnonzero(m.any(axis=1)) for m in (whole, part))
+        if more[-1] < rows[0] or more[0] > rows[-1]:
+            continue
+        between = _hull(np.argwhere(whole)[:, ::-1], np.argwhere(part)[:, ::-1], parts.shape) & ~whole & ~part
+        if covered[between].mean() > 0.7 if between.any() else True:
+            whole = whole | part | (between & covered)
+    return whole
+
+
+def _hull(a: NDArray[np.intp], b: NDArray[np.intp], shape: tuple[int, ...]) -> Mask:
+    """What lies between two parts, (n, 2) column, row: the hull of the first's rear end and the second's front end."""
+    rear = a[a[:, 0] >= a[:, 0].max() - 4]
+    front = b[b[:, 0] <= b[:, 0].min() + 4]
+    filled = np.zeros(shape, np.uint8)
+    cv2.fillConvexPoly(filled, cv2.convexHull(np.concatenate([rear, front]).astype(np.int32)), 1)
+    return filled > 0
+
+
+def _colour_kinds(mask: Mask, stack: Stack) -> NDArray[np.int32]:
+    """(h, w) 1.._COLOURS: which of a few colours (k-means in CIELAB) a pixel of the piece has; 0 outside."""
+    lab = cv2.cvtColor((stack.image / 255.0).astype(np.float32), cv2.COLOR_BGR2LAB)
+    pixels = (lab[mask] * [_DARK_COUNTS, 1.0, 1.0]).astype(np.float32)
+    stop = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_COUNT, 30, 0.5)
+    cv2.setRNGSeed(1)  # the same clip gives the same answer
+    few = min(_COLOURS, len(pixels))
+    _, labels, _ = cv2.kmeans(pixels, few, np.zeros(0, np.int32), stop, 3, cv2.KMEANS_PP_CENTERS)
+    kinds = np.zeros(mask.shape, np.int32)
+    kinds[mask] = labels.ravel() + 1
+    return kinds
+
+
+def _without_stain(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
+    """A stain lets the board through, a tail does not: the piece without its hindmost part, if that is of the less strange of
+    two kinds (Otsu 1979)."""
+    scale = stack.raster.px_per_mm
+    columns = np.flatnonzero(mask.any(axis=0))
+    rear = mask.copy()
+    rear[:, : int(columns[0] + 0.6 * len(columns))] = False
+    if rear.sum() < 50:
+        return None
+    # Along the print nothing is strange, for the print may be misplaced: such lines across the tail are bridged.
+    score = cv2.morphologyEx(np.clip(outline.score, 0.0, 12.0), cv2.MORPH_CLOSE, _disc(3.0 * scale))
+    level, _ = cv2.threshold((score[rear] * 20).astype(np.uint8).reshape(-1, 1), 0, 255, cv2.THRESH_OTSU)
+    weak = cv2.morphologyEx((rear & (score <= level / 20.0)).astype(np.uint8), cv2.MORPH_OPEN, _disc(1.2 * scale)) > 0
+    last = np.zeros_like(mask)
+    last[:, columns[-1] - max(3, round(4 * scale)) :] = True
+    stain = _hanging_together(weak, weak & last)
+    left = _solid(mask & ~stain, scale)
+    return Parted(left, np.zeros_like(mask)) if stain.any() else None
+
+
+def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
+    """Around a glint its veil lies on the board: lighter than the board in every colour, by nearly the same in each."""
+    scale = stack.raster.px_per_mm
+    burnt = outline.on_board & (stack.image.min(axis=-1) > _BURNT)
+    if burnt.sum() < 50.0 * scale**2:
+        return None
+    near = cv2.dilate(burnt.astype(np.uint8), _disc(30.0 * scale)) > 0
+    more = stack.image - outline.match.smooth
+    least, most = more.min(axis=-1), more.max(axis=-1)
+    lit = near & mask & (least > 0.0) & ((most - least < 0.6 * most) | (stack.image.max(axis=-1) > _BURNT))
+    lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.0 * scale)) > 0
+    if lit.sum() < 20.0 * scale**2:
+        return None
+    return Parted(_solid(mask & ~lit, scale), np.zeros_like(mask))
+
+
+def _rim(stack: Stack, board: Board) -> Mask:
+    """Within _EDGE_MM of the board's two long edges and its far end."""
+    raster = stack.raster
+    x = raster.to_mm(np.stack([np.arange(raster.width_px), np.zeros(raster.width_px)], axis=-1))[:, 0]
+    y = raster.to_mm(np.stack([np.zeros(raster.height_px), np.arange(raster.height_px)], axis=-1))[:, 1]
+    across = (y < _EDGE_MM) | (y > board.width_mm - _EDGE_MM)
+    return np.asarray(across[:, None] | (x > board.length_mm - _EDGE_MM)[None, :])
+
+
+def _longer(pieces: Mask, most_px: float) -> Mask:
+    """The pieces that are wider or higher than ``most_px``."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(pieces.astype(np.uint8), connectivity=8)
+    long = np.maximum(stats[:, cv2.CC_STAT_WIDTH], stats[:, cv2.CC_STAT_HEIGHT]) > most_px
+    long[0] = False
+    return long[labels] if count > 1 else np.zeros_like(pieces)
+
+
+def _hanging_together(pieces: Mask, seeds: Mask) -> Mask:
+    """The pieces that hold a seed."""
+    count, labels = cv2.connectedComponents(pieces.astype(np.uint8), connectivity=8)
+    keep = np.zeros(count, bool)
+    keep[np.unique(labels[seeds & pieces])] = True
+    keep[0] = False
+    return keep[labels]
+
+
+def _solid(mask: Mask, px_per_mm: float) -> Mask:
+    """Threads and specks off: parts of a square centimetre or more."""
+    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.2 * px_per_mm))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
+    keep = stats[:, cv2.CC_STAT_AREA] > 100.0 * px_per_mm**2
+    keep[0] = False
+    return keep[labels] if count > 1 else np.zeros_like(mask)
+
+
+def _disc(radius_px: float) -> NDArray[np.uint8]:
+    r = max(1, round(radius_px))
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)).astype(np.uint8)
