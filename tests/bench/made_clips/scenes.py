@@ -192,7 +192,7 @@ def _sensor(rng: np.random.Generator, kind: str) -> Sensor:
     if kind == "low_light_noise":
         return replace(
             s,
-            gain=gain * rng.uniform(0.22, 0.45),
+            gain=gain * rng.uniform(0.28, 0.5),
             noise=float(rng.uniform(7, 13)),
             blur_px=float(rng.uniform(0.7, 1.0)),
             exposure_s=0.012,
@@ -213,7 +213,8 @@ def shoot(rng: np.random.Generator, kind: str, boards: list[Board], lens: Lens) 
 
 def _as_wanted(shot: Shot) -> bool:
     """Whether nose, tip and notch are in sight (or hidden) as the kind asks, in the poses of the clip's later part."""
-    poses, stage, fish = shot.poses[len(shot.poses) // 2 :: 9], shot.stage, shot.fish
+    later = slice(None, None, 6) if shot.kind == "tail_hidden" else slice(len(shot.poses) // 2, None, 9)
+    poses, stage, fish = shot.poses[later], shot.stage, shot.fish
     if shot.kind in ("no_fish", "no_board", "other_board") or fish is None:
         return True
     flags = ["hand", "thing"]
@@ -314,4 +315,7 @@ def _try(rng: np.random.Generator, kind: str, boards: list[Board], lens: Lens) -
     lead = float(rng.uniform(0.5, 0.9)) if rng.random() < 0.4 and kind != "stop_out_of_sight" and hide != "frame" else 0.0
     poses = handheld(rng, aim, seconds + lead, RATE, lead, {"motion_blur": 2.6, "far": 0.8}.get(kind, 1.0))
     expect = GUARD.get(kind, "measured")
-    return Shot(kind, stage, poses, _sensor(rng, kind), fish, expect, f"{detail} {hide}".strip())
+    sensor = _sensor(rng, kind)
+    bright = np.mean(d.paper) * float((light.sky + light.sun * light.toward[2]).mean()) * float(sensor.gain.mean())
+    sensor = replace(sensor, gain=sensor.gain * min(1.0, 225 / bright))  # exposed so that most of the board keeps its print
+    return Shot(kind, stage, poses, sensor, fish, expect, f"{detail} {hide}".strip())
