@@ -1,0 +1,60 @@
+"""A glance at a frame: could a measuring board be in it at all?
+
+Most clips of a fishing day show water, sky, a jacket, a deck. Searching one of their frames for a board's print costs
+a hundred times what decoding it costs, so a very small convolutional net (15 000 weights, five layers) looks first. It
+was trained on drawn scenes only: random boards, decks, fish, hands, light and lenses against drawn water, people,
+screens, boxes and textures (tests/bench/train_glance.py draws them, trains it and reports on it).
+
+It is no proof of a board: only the print itself is. It looks for anything like a board and errs on that side: `UNLIKELY`
+was set on drawn scenes that it was not trained on, so that no more than some 0.3 % of the frames with half a board or
+more in sight fall below it. Other frames of the same clip make up for those.
+"""
+
+from functools import lru_cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+UNLIKELY = 0.1  # a likeness below this: take the frame to show no board
+_WIDTH, _HEIGHT = 160, 90  # what the net sees; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
+_GREY, _SPREAD = 128.0, 64.0  # grey level and spread that the net takes as 0 and 1
+_FEW_CELLS = 6.0  # cells of the map that, just in doubt (logit 0), leave the frame in doubt
+
+
+def board_likeness(image: NDArray[np.uint8]) -> float:
+    """How much some part of a picture looks like a measuring board, 0..1; see `UNLIKELY`.
+
+    image  (h, w, 3) BGR of any size, landscape or portrait
+    """
+    blob = cv2.dnn.blobFromImage(_thumbnail(image), 1.0 / _SPREAD, mean=(_GREY, _GREY, _GREY))
+    net = _net()
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)  # waking a second thread takes longer than the net
+    try:
+        net.setInput(blob)
+        heat = net.forward().astype(np.float64)  # (1, 1, 12, 20): a logit a place
+    finally:
+        cv2.setNumThreads(threads)
+    most = float(heat.max())
+    logit = most + float(np.log(np.exp(heat - most).sum() / _FEW_CELLS))
+    return float(1.0 / (1.0 + np.exp(-np.clip(logit, -40.0, 40.0))))
+
+
+def _thumbnail(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """160 x 90, a portrait picture turned on its side. Halving is by far the quickest way to average many pixels."""
+    while max(image.shape[:2]) >= 2 * _WIDTH and min(image.shape[:2]) >= 2 * _HEIGHT:
+        half = (image.shape[1] // 2, image.shape[0] // 2)
+        image = cv2.resize(image, half, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+    if image.shape[0] > image.shape[1]:
+        image = cv2.rotate(image, cv2.ROTATE_90_CLOCKWISE).astype(np.uint8, copy=False)
+    return cv2.resize(image, (_WIDTH, _HEIGHT), interpolation=cv2.INTER_LINEAR).astype(np.uint8, copy=False)
+
+
+@lru_cache(maxsize=1)
+def _net() -> cv2.dnn.Net:
+    """The trained net; one a process."""
+    weights = files("reelnotes.measure").joinpath("glance.onnx").read_bytes()
+    # The classic engine takes four fifths of the new one's time for a net this small.
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))
