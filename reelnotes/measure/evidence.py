@@ -118,4 +118,4 @@ def _to_px(frame: PosedFrame, scale: float, mm: NDArray[np.float64]) -> NDArray[
 
 
 def _encoded(rgb: NDArray[np.uint8]) -> bytes:
-    return cv2.imencode(".png", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_PNG_COMPRESSION, 6])[1].tobytes()
+    return cv2.imencode(".png", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_PNG_COMPRESSION, 3])[1].tobytes()

@@ -20,6 +20,7 @@ log = logging.getLogger(__name__)
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
 STILL_HELD = 0.25
 _HELD = 0.37  # the least score that counts as this board
+_SQUARES = 4  # that agree on one pose: no other board has them so
 _STILL_REACH = 0.6
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
@@ -43,7 +44,8 @@ def find_board(
     best: Alignment | None = None
     for proposal in _proposals(image, models, lens):
         made = settle(image, proposal.model, lens, proposal.R, proposal.t, freedom)
-        if made is None or not proved(made):
+        # Squares known by their numbers prove a board as frames seen before do: burnt-out print is missed less.
+        if made is None or not proved(made, _HELD if proposal.squares < _SQUARES else STILL_HELD):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
             best = made

@@ -61,4 +61,4 @@ def propose(seen: dict[str, dict[int, list[Floats]]], model: BoardModel, lens: L
     else:
         inside = np.ones(4, bool)
     pose = pose_from_plane(points[inside], flat[inside])
-    return Proposal(model, pose[0], pose[1], int(inside.sum()) * 3) if pose else None
+    return Proposal(model, pose[0], pose[1], int(inside.sum()) * 3, int(inside.sum()) // 4) if pose else None

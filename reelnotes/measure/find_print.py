@@ -39,12 +39,16 @@ class Features:
 
 @dataclass(frozen=True, eq=False)
 class Proposal:
-    """A pose that the features propose. support: distinct features of the picture that agree."""
+    """A pose that the features propose.
+
+    support: distinct features of the picture that agree; squares: fiducial squares, each known by its number, that do
+    """
 
     model: BoardModel
     R: Floats
     t: Floats
     support: int
+    squares: int = 0
 
 
 def features(grey: NDArray[np.uint8], limit: int) -> Features:

@@ -24,6 +24,7 @@ from reelnotes.records.problems import Refusal
 log = logging.getLogger(__name__)
 
 _COARSE_FRAMES = 7
+_LEAST_SCENE = 0.3  # of the longest scene's frames
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
@@ -52,13 +53,18 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
         return Refusal("the stop and the nose lie outside the picture")
     scale = native_scale(clip)
     raster = Raster.over(clip.board, float(np.clip(scale, 0.5, 1.2)), 25.0)
-    answers = [_in_scene(replace(clip, frames=tuple(scene)), raster, scale) for scene in _worth_a_look(clip)]
+    answers: list[Fish | Refusal] = []
+    for scene in _worth_a_look(clip):
+        answers.append(_in_scene(replace(clip, frames=tuple(scene)), raster, scale))
+        if isinstance(answers[-1], Fish) and not answers[-1].doubts:
+            break  # the scenes come longest first: none later could be preferred
     return min(answers, key=_rank)
 
 
 def _worth_a_look(clip: PosedClip) -> list[list[PosedFrame]]:
-    """The clip's longest scenes, at most three."""
-    return split_scenes(clip.frames, clip.board)[:3]
+    """The clip's longest scenes, at most three, without those of a frame or two beside long ones: they decide nothing."""
+    scenes = split_scenes(clip.frames, clip.board)[:3]
+    return [scene for scene in scenes if len(scene) >= _LEAST_SCENE * len(scenes[0])]
 
 
 def _rank(answer: Fish | Refusal) -> tuple[int, int]:
@@ -75,8 +81,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         return pieces
-    best = _best_tail(clip, pieces, raster, outline, scale)
-    if best.likeness < _TAIL_LIKE or by_the_tail(outline, stack, best.piece, best.tail):
+    best = _best_tail(clip, pieces, stack, outline, scale)
+    if best.likeness < _TAIL_LIKE or not best.clear:
         best = _second_thought(clip, stack, outline, scale, best)
     piece, likeness, unsure = best.piece, best.likeness, best.unsure
     view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=piece.covered)
@@ -86,7 +92,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     beside = by_the_tail(outline, stack, piece, tail)
     if likeness < _TAIL_LIKE and beside:
         return Refusal("the tail's end is hidden: " + beside)
-    shape = shape_of(piece.mask)
+    shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
@@ -96,28 +102,31 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
 
 @dataclass(frozen=True, eq=False)
 class _TailEnd:
-    """A piece, its tail at a quick look, how much that looks like a tail (0..1), and a reason to doubt where it ends."""
+    """A piece, its tail at a quick look, how much that looks like a tail (0..1), whether nothing lies over or beside it, and
+    a reason to doubt where it ends."""
 
     piece: FishPiece
     tail: Tail | None
     likeness: float
+    clear: bool = True
     unsure: str = ""
 
 
 def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:
     """The piece without what may be joined to it, where that ends in a tail and the first look did not, or not in a clear one."""
     pieces = parted_pieces(outline, stack, clip.board)
-    second = _best_tail(clip, pieces, stack.raster, outline, scale) if pieces else first
+    second = _best_tail(clip, pieces, stack, outline, scale) if pieces else first
     if second.likeness < _TAIL_LIKE:
         return first
-    if first.likeness < _TAIL_LIKE or not by_the_tail(outline, stack, second.piece, second.tail):
+    if first.likeness < _TAIL_LIKE or second.clear:
         return second
     return first
 
 
-def _best_tail(clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline: Outline, scale: float) -> _TailEnd:
-    """Of the piece at several levels of strangeness, the one whose end looks most like a tail (the first on a tie), with a
-    reason to doubt when the tail's end depends on the level."""
+def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
+    """Of the piece at several levels of strangeness, the one whose end looks most like a tail with nothing beside it (the
+    first on a tie), with a reason to doubt when the tail's end depends on the level."""
+    raster = stack.raster
     few = spread_pick(clip.frames, 3)
     best = _TailEnd(pieces[0], None, -1.0)
     ends: dict[float, float] = {}
@@ -131,8 +140,9 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], raster: Raster, outline
         likeness *= 1.0 - carried_on(outline, raster, piece, tail)
         log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
         ends[tail.tip_x] = likeness
-        if likeness > best.likeness + 0.02:
-            best = _TailEnd(piece, tail, likeness)
+        clear = not by_the_tail(outline, stack, piece, tail)
+        if likeness - 0.1 * (not clear) > best.likeness - 0.1 * (not best.clear) + 0.02:
+            best = _TailEnd(piece, tail, likeness, clear)
     # A fragment of the fish ends far away; a stain or a glint joined to the tail ends near by.
     tip = best.tail.tip_x if best.tail is not None else 1.0
     rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and max(0.015 * tip, 5.0) < abs(x - tip) < 0.12 * tip]

@@ -69,7 +69,7 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
                 nose_y = _nose_y(mask, stack.raster, nose, x_high)
                 doubts = ["the fish has so much of the board's colour that its outline is pieced together"] if chained else []
                 nose = 0.0 if chained else nose
-                pieces.append(FishPiece(mask, nose, x_high, nose_y, (*doubts, *_two_fish(near, x_high))))
+                pieces.append(FishPiece(mask, nose, x_high, nose_y, (*doubts, *_two_fish(near[0], long, x_high))))
     pieces = [piece for piece in pieces if not any(_fragment_of(piece, mask, stack.raster) for mask in cut)]
     return pieces or unseen or refusal or Refusal("no fish lies on the board")
 
@@ -78,7 +78,8 @@ def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiec
     """Second thoughts: the piece at the stop without what may be joined to it (see ``joined``); those whose ends are seen."""
     pieces: list[FishPiece] = []
     for blobs in outline.layers[:3]:
-        near = [b for b in blobs if b.x_low_mm < STOP_ZONE_MM and b.length_mm >= SMALLEST_FISH_MM]
+        long = [b for b in blobs if b.length_mm >= SMALLEST_FISH_MM]
+        near = [b for b in long if b.x_low_mm < STOP_ZONE_MM]
         for part in parted(near[0].mask, outline, stack, board) if near else ():
             columns = np.flatnonzero(part.mask.any(axis=0))
             x_high = float(stack.raster.to_mm(np.array([columns[-1], 0.0]))[0])
@@ -88,7 +89,7 @@ def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiec
                 nose = _nose(near[0], part.mask, blobs, stack.raster, board)
                 nose_y = _nose_y(part.mask, stack.raster, nose, x_high)
                 aside = near[0].mask & ~part.mask
-                pieces.append(FishPiece(part.mask, nose, x_high, nose_y, _two_fish(near, x_high), part.covered, aside))
+                pieces.append(FishPiece(part.mask, nose, x_high, nose_y, _two_fish(near[0], long, x_high), part.covered, aside))
     return pieces
 
 
@@ -199,24 +200,24 @@ def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal
     return None
 
 
-def _two_fish(near: list[Blob], x_high: float) -> tuple[str, ...]:
-    main, length = near[0], x_high - near[0].x_low_mm
-    others = [
-        b for b in near[1:]
-        if b.area_mm2 > 0.25 * main.area_mm2 and b.elongation > 2.0 and b.length_mm > 0.4 * length and b.touches_sides < 15.0
-        and b.strength > 0.6 * main.strength
-        and min(b.y_high_mm, main.y_high_mm) - max(b.y_low_mm, main.y_low_mm) < 0.3 * (b.y_high_mm - b.y_low_mm)
-    ]  # fmt: skip
-    return ("more than one fish may lie on the board",) if others else ()
+def _two_fish(main: Blob, long: list[Blob], x_high: float) -> tuple[str, ...]:
+    """A reason to doubt where another long piece lies along the board beside the main one, as no arm and no edge's strip does."""
+    length = x_high - main.x_low_mm
+    for b in long:
+        across = b.y_high_mm - b.y_low_mm
+        beside = min(b.y_high_mm, main.y_high_mm) - max(b.y_low_mm, main.y_low_mm) < 0.3 * across
+        like_it = b.area_mm2 > 0.25 * main.area_mm2 and b.strength > 0.6 * main.strength and b.length_mm > 0.4 * length
+        along = b.elongation > 2.0 and 1.8 * across < b.length_mm < 8.0 * across and b.x_low_mm < main.x_low_mm + 0.5 * length
+        if b is not main and beside and like_it and along:
+            return ("more than one fish may lie on the board",)
+    return ()
 
 
-def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail | None) -> str:
+def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) -> str:
     """What lies at the tail that is not the tail: "" when nothing, else a reason.
 
     Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail is taken for one.
     """
-    if tail is None:
-        return ""
     raster = stack.raster
     scale = raster.px_per_mm
     tip_mm, tail_y = tail.tip_x, (tail.low_y, tail.high_y)

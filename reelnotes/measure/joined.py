@@ -19,6 +19,7 @@ _EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
 _ARM_MM = 15.0  # and is at least this wide there
 _WIDEST_ARM_MM = 130.0  # and at most this, aslant: what lies along an edge for longer is something else, a second fish say
 _COLOURS = 6
+_LEAST_LEFT = 0.8  # of the length: stains and veils that are longer are not told from a tail
 _BURNT = 245.0  # a channel this high tells nothing
 _DARK_COUNTS = 0.5  # lightness changes over a hand more than its hue does
 
@@ -62,7 +63,7 @@ def _without_arms(mask: Mask, stack: Stack, board: Board) -> Parted | None:
 
 def _bridged(parts: Mask, covered: Mask) -> Mask:
     """The parts of a fish on either side of an arm, and their hull under it: those in line with the one nearest to the stop
-    and parted from it by nothing but the arm."""
+    and parted from it by the arm in good part (the rest of a pale hand may pass for board)."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(parts.astype(np.uint8), connectivity=8)
     if count < 2:
         return parts
@@ -77,7 +78,7 @@ def _bridged(parts: Mask, covered: Mask) -> Mask:
         if more[-1] < rows[0] or more[0] > rows[-1]:
             continue
         between = _hull(np.argwhere(whole)[:, ::-1], np.argwhere(part)[:, ::-1], parts.shape) & ~whole & ~part
-        if covered[between].mean() > 0.7 if between.any() else True:
+        if covered[between].mean() > 0.4 if between.any() else True:
             whole = whole | part | (between & covered)
     return whole
 
@@ -120,8 +121,7 @@ def _without_stain(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     last = np.zeros_like(mask)
     last[:, columns[-1] - max(3, round(4 * scale)) :] = True
     stain = _hanging_together(weak, weak & last)
-    left = _solid(mask & ~stain, scale)
-    return Parted(left, np.zeros_like(mask)) if stain.any() else None
+    return _not_short(mask, _solid(mask & ~stain, scale)) if stain.any() else None
 
 
 def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
@@ -137,7 +137,15 @@ def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.0 * scale)) > 0
     if lit.sum() < 20.0 * scale**2:
         return None
-    return Parted(_solid(mask & ~lit, scale), np.zeros_like(mask))
+    return _not_short(mask, _solid(mask & ~lit, scale))
+
+
+def _not_short(before: Mask, after: Mask) -> Parted | None:
+    """None where so much of the length is gone that it may have been the tail."""
+    columns, left = (np.flatnonzero(m.any(axis=0)) for m in (before, after))
+    if not len(left) or left[-1] - columns[0] < _LEAST_LEFT * len(columns):
+        return None
+    return Parted(after, np.zeros_like(after))
 
 
 def _rim(stack: Stack, board: Board) -> Mask:

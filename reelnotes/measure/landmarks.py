@@ -9,6 +9,7 @@ from scipy.special import erf
 
 from reelnotes.measure.board_model import Raster
 
+_ABOUT_MM = 3.5
 NEEDLE_MM = 0.75  # a lobe ends where it is still this wide: what lies beyond, neither eye nor camera sees
 
 Share = NDArray[np.float32]
@@ -51,8 +52,11 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
         return None
     tip_row = int(rows[np.argmax(edge[rows])])
     fork_row, fork_u, notched = _fork(edge, rows, tip_row, raster.px_per_mm)
-    upper, lower = _lobe_rows(share, edge, rows, tip_row, fork_row, notched, raster.px_per_mm)
-    fit = _fit_tip(share[upper : lower + 1].sum(axis=0) / raster.px_per_mm, edge[tip_row], raster.px_per_mm, blur_px)
+    upper, lower = _lobe_rows(edge, rows, tip_row, fork_row, notched)
+    # Along a broad end the faint shade of many rows would add up to a needle: only the rows about the tip are asked.
+    about = max(4, round(max(_ABOUT_MM * raster.px_per_mm, 3.0 * blur_px)))
+    upper, lower = max(upper, tip_row - about), min(lower, tip_row + about)
+    fit = _fit_tip(share[upper : lower + 1], edge[tip_row], raster.px_per_mm, blur_px)
     if fit is None:
         return None
     tip_u, misfit = fit
@@ -103,9 +107,7 @@ def _fork(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, px_pe
     return middle, float(np.median(filled[near])), False
 
 
-def _lobe_rows(
-    share: Share, edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, fork_row: int, notched: bool, px_per_mm: float
-) -> tuple[int, int]:
+def _lobe_rows(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, fork_row: int, notched: bool) -> tuple[int, int]:
     """First and last row that belong to the lobe with the tip, with a little board on either side."""
     spare = 3
     top, bottom = max(int(rows[0]) - spare, 0), min(int(rows[-1]) + spare, len(edge) - 1)
@@ -114,15 +116,18 @@ def _lobe_rows(
     return (top, fork_row) if tip_row < fork_row else (fork_row, bottom)
 
 
-def _fit_tip(width_mm: NDArray[np.float64], edge_u: float, px_per_mm: float, blur_px: float) -> tuple[float, float] | None:
+def _fit_tip(share: Share, edge_u: float, px_per_mm: float, blur_px: float) -> tuple[float, float] | None:
     """Column where the lobe is NEEDLE_MM wide: its width is taken as a (u0 - u)^p, blurred along u, and fitted.
 
-    The power p is 1 for a wedge, near 1/2 for a round end, small for one cut straight: one law for all tails.
-    Returns (column, misfit in mm) or None when there is too little to fit.
+    share: of fish, on the rows of one lobe. The power p is 1 for a wedge, near 1/2 for a round end, small for one cut
+    straight: one law for all tails. Returns (column, misfit in mm) or None when there is too little to fit.
     """
+    width_mm = share.sum(axis=0) / px_per_mm
     reach = max(5.0, 6.0 * px_per_mm, 4.0 * blur_px)
     first = max(int(edge_u - reach), 0)
     last = min(int(np.ceil(edge_u + max(4.0, 3 * blur_px))), len(width_mm) - 1)
+    while last > edge_u + 2 and width_mm[last] == 0.0:
+        last -= 1  # what was cut away beyond the tail says nothing
     if last - first < 6:
         return None
     u, seen = np.arange(first, last + 1), width_mm[first : last + 1]

@@ -15,6 +15,8 @@ from reelnotes.measure.stack import Mask, Picture
 
 _LEVEL = 0.2  # step between brightness levels, in powers of two
 _ROUNDS = 4
+_WIDTHS, _LIGHTS = (0.3, 0.2), 5  # how far, in powers of two, pixels of one light lie about their mean; how many are looked for
+_INK = 14.0  # levels by which two inks must differ in a piece, root mean square about their mean
 _HALF = 14.0  # residual (of 255) at which a pixel counts half
 Weight = NDArray[np.float32]
 
@@ -54,27 +56,41 @@ def _across_edges(
 def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_per_mm: float) -> tuple[Picture, Mask]:
     """Pieces of board under another light than the trusted one: (their gain, where).
 
-    A piece qualifies when one light explains it closely over more than 3 % of the board and it runs along the board's edges
-    for 30 mm or more: a shadow does, a fish at the stop does not.
+    A piece qualifies when one light explains it closely and either it covers more than 3 % of the board and runs along the
+    board's edges for 30 mm or more, or the print shows in it: two inks, each as bright and as coloured as that one light
+    makes it. Shadows do either, a fish at the stop does neither.
     """
-    ratio = _brightness(image, plain)
-    free = where & (cv2.GaussianBlur(trust, (0, 0), 2 * px_per_mm) < 0.3)
     gain, begun = np.ones_like(image), np.zeros(where.shape, bool)
     border = where & (cv2.erode(where.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2, borderValue=0) == 0)
-    levels = np.log2(np.clip(ratio, 0.02, 8.0))
-    for _ in range(3):
-        if free.sum() < 0.03 * where.sum():
-            break
-        counts, edges = np.histogram(levels[free], bins=40, range=(-4.0, 2.0))
-        top = int(np.argmax(np.convolve(counts, [1, 1, 1], mode="same")))
-        near = free & (np.abs(levels - 0.5 * (edges[top] + edges[top + 1])) < 0.3)
-        own = _one_gain(image, plain, near)
-        fits = free & (_trusted(image, plain, own) > 0.5)
-        piece = _reaching(fits, border, 0.03 * float(where.sum()), 30.0 * px_per_mm)
-        gain = np.where(piece[..., None], own, gain).astype(np.float32)
-        begun |= piece
-        free &= ~(near | fits)
+    unlit = where & (cv2.GaussianBlur(trust, (0, 0), 2 * px_per_mm) < 0.3)
+    level = np.log2(np.clip(_brightness(image, plain), 0.02, 8.0))
+    # A light changes all inks' hue alike: how much redder than the board everything is tells shade from a fish as dark.
+    redder = np.log2((image[..., 2] + 4.0) * (plain[..., 0] + 4.0) / ((image[..., 0] + 4.0) * (plain[..., 2] + 4.0)))
+    for width in _WIDTHS:
+        free = unlit & ~begun
+        for _ in range(_LIGHTS):
+            if free.sum() < 0.01 * where.sum():
+                break
+            near = _commonest(free, level, redder, width)
+            own = _one_gain(image, plain, near)
+            fits = free & (_trusted(image, plain, own) > 0.5)
+            piece = _reaching(fits, border, 0.03 * float(where.sum()), 30.0 * px_per_mm)
+            piece |= printed(fits, image, plain * own, 400.0 * px_per_mm**2)
+            gain = np.where(piece[..., None], own, gain).astype(np.float32)
+            begun |= piece
+            free &= ~(near | fits)
     return gain, begun
+
+
+def _commonest(free: Mask, level: Weight, redder: Weight, width: float) -> Mask:
+    """The pixels of ``free``, which must hold some, within ``width`` of its commonest brightness and hue."""
+    counts, *edges = np.histogram2d(
+        np.clip(level[free], -3.9, 1.9), np.clip(redder[free], -1.9, 1.9), bins=(40, 20), range=((-4.0, 2.0), (-2.0, 2.0))
+    )
+    top = np.unravel_index(np.argmax(cv2.blur(counts, (3, 3))), counts.shape)
+    at = [0.5 * (e[t] + e[t + 1]) for e, t in zip(edges, top, strict=True)]
+    near = free & (np.abs(np.clip(level, -3.9, 1.9) - at[0]) < width) & (np.abs(np.clip(redder, -1.9, 1.9) - at[1]) < width)
+    return near if near.any() else free
 
 
 def _brightness(image: Picture, plain: Picture) -> Weight:
@@ -111,6 +127,23 @@ def _reaching(fits: Mask, border: Mask, area_px: float, contact_px: float) -> Ma
     good = (stats[:, cv2.CC_STAT_AREA] > area_px) & (touching > contact_px)
     good[0] = False
     return good[labels] & fits
+
+
+def printed(fits: Mask, image: Picture, expected: Picture, area_px: float) -> Mask:
+    """The pieces of ``fits`` in which the print shows: it varies there, and what is seen varies with it, by as much."""
+    closed = cv2.morphologyEx(fits.astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(closed, connectivity=4)
+    shows = np.zeros(count, bool)
+    for i in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] > area_px):
+        inside = (labels == i) & fits
+        if i == 0 or not inside.any():
+            continue
+        print_ = expected[inside] - expected[inside].mean(axis=0)
+        off = image[inside] - expected[inside]
+        spread = float((print_**2).sum(axis=1).mean())
+        left = float(((off - off.mean(axis=0)) ** 2).sum(axis=1).mean())
+        shows[i] = spread > _INK**2 and left < 0.25 * spread
+    return shows[labels] & fits
 
 
 def _gain_of_like(image: Picture, plain: Picture, trust: Weight, ratio: Weight, sigma_px: float) -> tuple[Picture, Weight]:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_match import BoardMatch, match_board
 from reelnotes.measure.board_model import BoardModel
+from reelnotes.measure.light import printed
 from reelnotes.measure.stack import Mask, Picture, Stack
 
 SMALLEST_FISH_MM = 60.0
@@ -68,7 +69,7 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     layers = []
     for level in _LEVELS:
         mask = _grown(score, match.trust, level)
-        mask |= _not_shadow(_grown(plain_score, match.trust, level) & ~mask, on_board, scale)
+        mask |= _not_shadow(_grown(plain_score, match.trust, level) & ~mask, stack, match, on_board)
         layers.append(tuple(_blobs(_tidied(mask & on_board, scale), score, stack, model)))
     return Outline(match, score, on_board, tuple(layers), _tidied(_grown(score, match.trust, 1.5) & on_board, scale))
 
@@ -100,14 +101,16 @@ def _grown(score: NDArray[np.float32], trust: NDArray[np.float32], level: float)
     return keep[labels]
 
 
-def _not_shadow(pieces: Mask, on_board: Mask, px_per_mm: float) -> Mask:
-    """Pieces that only a light with hard edges explains: a shadow where they run along the board's edges, else fish."""
+def _not_shadow(pieces: Mask, stack: Stack, match: BoardMatch, on_board: Mask) -> Mask:
+    """Pieces that only a light with hard edges explains: a shadow where they run along the board's edges or the print
+    shows in them, else fish."""
+    scale = stack.raster.px_per_mm
     inner = cv2.erode(on_board.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2, borderValue=0) > 0
     count, labels = cv2.connectedComponents(pieces.astype(np.uint8), connectivity=4)
-    touching = np.bincount(labels[on_board & ~inner], minlength=count) / 2.0 / px_per_mm
+    touching = np.bincount(labels[on_board & ~inner], minlength=count) / 2.0 / scale
     keep = touching < 15.0
     keep[0] = False
-    return keep[labels]
+    return keep[labels] & ~printed(pieces, stack.image, match.expected, 200.0 * scale**2)
 
 
 def _tidied(mask: Mask, px_per_mm: float) -> Mask:

@@ -16,7 +16,7 @@ from reelnotes.measure.looking import frames_to_search
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
-from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, settle
+from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
 from reelnotes.measure.solve_lens import solve_lens
@@ -63,7 +63,7 @@ def pose_clip(
     if not tracked:
         return Refusal("the board is in sight for too short a time")
     tell(0.5, "refining on the print")
-    fine = _refined(_chosen(tracked, max_frames), found, LensFreedom() if given else GUESS_FREEDOM)
+    fine = _refined(_chosen(tracked, max_frames), LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
         return Refusal("the board is too small or too blurred to be measured")
     return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
@@ -108,11 +108,10 @@ def _clarity(shot: Tracked) -> float:
     return float(np.clip(seen.ncc[seen.seen], 0.0, 1.0).sum())
 
 
-def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
+def _refined(chosen: list[Tracked], freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
     out = []
     for shot in chosen:
-        a = shot.alignment
-        made = settle(shot.picture.pixels, found.model, a.lens, a.R, a.t, freedom, rough=False)
+        made = sharpen(shot.picture.pixels, shot.alignment, freedom)
         if made is not None and proved(made, STILL_HELD):
             out.append((shot, made))
     # Where much less of the board is in the picture than at best, fewer figures guard against a slip by a bar.

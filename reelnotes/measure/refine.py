@@ -18,6 +18,7 @@ from reelnotes.measure.posed import Observations
 from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
+_FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to frame
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
 
@@ -66,28 +67,32 @@ def native_scale(model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> fl
 
 
 def settle(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD,
-    *, rough: bool = True,
-) -> Alignment | None:  # fmt: skip
-    """Refine a pose on the print. ``rough``: the start may be off by several percent of the board; else by about a pixel.
-
-    None when the print does not hold together there.
-    """
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD
+) -> Alignment | None:
+    """Refine on the print a pose that may be off by several percent of the board; None when it does not hold together there."""
     native = native_scale(model, lens, R, t)
     if native * model.board.length_mm < 40:
         return None
     ladder = scales(model, native)
     made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(4, 3))
-    if rough and (made is None or made.strength < 0.5):
+    if made is None or made.strength < 0.5:
         wide = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 5))
         made = wide if made is None or (wide is not None and wide.strength > made.strength) else made
     if made is None:
         return None
-    slid = _slide(image, made, _COARSE_PX) if rough else None
+    slid = _slide(image, made, _COARSE_PX)
     if slid is not None:
         again = _climb(image, model, made.lens, made.R, slid, freedom, ladder[:1], searches=(6, 3))
         made = again if again is not None and again.strength > made.strength else made
     return _fine(image, made, freedom, ladder[1:]) if made.strength > _HOPELESS else None
+
+
+def sharpen(image: NDArray[np.uint8], followed: Alignment, freedom: LensFreedom = HELD) -> Alignment | None:
+    """Refine a pose from :func:`follow` down to the frame's own scale; None when the print does not hold together there."""
+    model = followed.model
+    ladder = scales(model, native_scale(model, followed.lens, followed.R, followed.t))
+    finer = [scale for scale in ladder if scale > 1.1 * _FOLLOW_PX / model.board.length_mm]
+    return _fine(image, followed, freedom, finer or ladder[-1:])
 
 
 def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladder: list[float]) -> Alignment | None:
@@ -106,13 +111,14 @@ def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladde
 
 
 def follow(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, *, near: bool
 ) -> Alignment | None:
-    """A middling alignment from a start that is a percent or two of the board off, as from one frame to the next."""
+    """A middling alignment from a start that is a percent or two of the board off (``near``: about half a percent), as
+    from one frame to the next."""
     if native_scale(model, lens, R, t) * model.board.length_mm < 40:
         return None
-    coarse = _COARSE_PX / model.board.length_mm
-    return _climb(image, model, lens, R, t, HELD, [coarse, 2.4 * coarse], searches=(4,))
+    ladder = [px / model.board.length_mm for px in (_COARSE_PX, _FOLLOW_PX)]
+    return _climb(image, model, lens, R, t, HELD, ladder[1:] if near else ladder, searches=(4,))
 
 
 def _climb(

@@ -83,9 +83,10 @@ def _small(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 def _followed(image: NDArray[np.uint8], before: NDArray[np.uint8], now: NDArray[np.uint8], last: Alignment) -> Alignment | None:
     """The board in the next frame: from where the picture's own motion carries it, else from rest."""
-    moved = _moved(before, now, last) if before is not now else None
-    for R, t in [moved, (last.R, last.t)] if moved is not None else [(last.R, last.t)]:
-        made = follow(image, last.model, last.lens, R, t)
+    moved = _moved(before, now, last) if before is not now else (last.R, last.t)
+    starts = [(*moved, True), (*moved, False)] if moved is not None else []
+    for R, t, near in [*starts, (last.R, last.t, False)]:
+        made = follow(image, last.model, last.lens, R, t, near=near)
         if made is not None and made.strength > _STILL_THERE:
             return made
     return None

@@ -29,14 +29,18 @@ class Shape:
     abreast: float
 
 
-def shape_of(mask: Mask) -> Shape:
-    """Figures of a piece; ``mask`` must not be empty. Bays in it, left by parts that look like the board, are closed first."""
+def shape_of(mask: Mask, covered: Mask | None = None) -> Shape:
+    """Figures of a piece; ``mask`` must not be empty. Bays in it, left by parts that look like the board, are closed first.
+
+    covered  where a hand hides it: the middle line is not read there; where too little is left to read it, bend_deg is 0
+    """
     bay = max(3, int(0.03 * mask.any(axis=0).sum()))
     framed = cv2.copyMakeBorder(mask.astype(np.uint8), bay, bay, bay, bay, cv2.BORDER_CONSTANT)
     ring = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * bay + 1, 2 * bay + 1))
     inner = _inner(cv2.morphologyEx(framed, cv2.MORPH_CLOSE, ring)[bay:-bay, bay:-bay] > 0)
     columns = np.flatnonzero(mask.any(axis=0))
-    return Shape(2.0 * float(inner.max()), _bend(inner, columns), _twofold(_inner(mask), columns), _abreast(mask, columns))
+    twofold = _twofold(_inner(mask), columns)
+    return Shape(2.0 * float(inner.max()), _bend(inner, columns, covered), twofold, _abreast(mask, columns))
 
 
 def tail_likeness(mask: Mask, tip_u: float, span_px: float, lopsided: float) -> float:
@@ -76,15 +80,21 @@ def _inner(mask: Mask) -> NDArray[np.float32]:
     return cv2.distanceTransform(framed, cv2.DIST_L2, 5)[1:-1, 1:-1].astype(np.float32)
 
 
-def _bend(inner: NDArray[np.float32], columns: NDArray[np.intp]) -> float:
+def _bend(inner: NDArray[np.float32], columns: NDArray[np.intp], covered: Mask | None) -> float:
     n = len(columns)
     if n < 20:
         return 0.0
     weight = inner[:, columns].astype(np.float64) ** 2
     middle = (weight * np.arange(inner.shape[0])[:, None]).sum(axis=0) / np.maximum(weight.sum(axis=0), 1e-9)
-    trust = np.sqrt(weight.max(axis=0))
-    halves = (slice(int(0.05 * n), int(0.5 * n)), slice(int(0.5 * n), int(0.92 * n)))
-    angles = [np.arctan(np.polyfit(columns[part], middle[part], 1, w=trust[part] + 1e-6)[0]) for part in halves]
+    trust = np.sqrt(weight.max(axis=0)) + 1e-6
+    if covered is not None:
+        hidden = covered[:, columns].any(axis=0)
+        trust[hidden] = 0.0
+    angles = []
+    for part in (slice(int(0.05 * n), int(0.5 * n)), slice(int(0.5 * n), int(0.92 * n))):
+        if (trust[part] > 0).mean() < 0.5:
+            return 0.0
+        angles.append(np.arctan(np.polyfit(columns[part], middle[part], 1, w=trust[part])[0]))
     return float(abs(np.degrees(angles[1] - angles[0])))
 
 

@@ -108,7 +108,11 @@ def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster,
 def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
     """What is left of uneven light, smoothed from the board around the fish; stains and drops weigh little."""
     weight = np.where(where, 1.0 / (1.0 + (np.abs(off).max(axis=-1) / 15.0) ** 4), 0.0).astype(np.float32)
-    smooth = cv2.GaussianBlur(np.dstack([off * weight[..., None], weight]), (0, 0), sigma_px)
+    h, w = weight.shape
+    step = max(1, int(sigma_px / 4))  # what is smooth over sigma needs few pixels, and large blurs are dear
+    size = (max(4, w // step), max(4, h // step))
+    small = cv2.resize(np.dstack([off * weight[..., None], weight]), size, interpolation=cv2.INTER_AREA)
+    smooth = cv2.resize(cv2.GaussianBlur(small, (0, 0), sigma_px / step), (w, h), interpolation=cv2.INTER_LINEAR)
     return (smooth[..., :3] / (smooth[..., 3:] + 0.02)).astype(np.float32)
 
 

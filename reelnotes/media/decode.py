@@ -51,7 +51,8 @@ def pictures(
         if not container.streams.video:
             raise UnreadableError(str(path), "it holds no picture")
         stream = container.streams.video[0]
-        stream.thread_type = "AUTO"
+        # Key frames lie far apart: threads that pass frames on to each other cost more there than they save.
+        stream.thread_type = "NONE" if keyframes_only else "AUTO"
         if keyframes_only:
             stream.codec_context.skip_frame = "NONKEY"
         rate = stream.average_rate or stream.guessed_rate or Fraction(30)
