@@ -17,6 +17,7 @@ from reelnotes.measure.stack import Mask, Picture
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
 _ROUNDS = ((60, 120), (45, 80), (35, 60), (28, 40), (22, 30), (18, 25), (15, 20), (14, 18))
+_PER_LEVERAGE = 0.8  # levels; residuals of bare boards grow about so
 _PRIOR = np.array([1e-6, 5e-5, 5e-5, 5e-5, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3, 1e-3])
 
 
@@ -29,6 +30,7 @@ class BoardMatch:
     expected (h, w, 3) float32 BGR
     smooth   (h, w, 3) float32 BGR: the same under a light without hard edges
     trust    (h, w) float32, 0..1: how well the pixel agrees with the board
+    spread   (10, 10) the inks that the colours were fitted on, as a factor of their inverse second moments
     """
 
     colours: NDArray[np.float64]
@@ -36,6 +38,7 @@ class BoardMatch:
     expected: Picture
     smooth: Picture
     trust: NDArray[np.float32]
+    spread: NDArray[np.float64]
 
 
 def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_mm: float) -> BoardMatch:
@@ -59,7 +62,7 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     weight = np.where(begun, np.maximum(weight, 0.5), weight).astype(np.float32)
     gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
     expected = np.minimum(plain * gain, 255.0).astype(np.float32)
-    return BoardMatch(colours, gain, expected, smooth, weight)
+    return BoardMatch(colours, gain, expected, smooth, weight, _spread_of_inks(terms, weight))
 
 
 def _oftenest_bare(where: Mask) -> NDArray[np.float32]:
@@ -76,6 +79,22 @@ def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Pict
     """The expected picture on another raster, from the board's picture and the gain on that raster."""
     plain = np.clip(colour_terms(picture) @ match.colours.astype(np.float32), 1.0, 400.0)
     return np.minimum(plain * gain, 255.0).astype(np.float32)
+
+
+def colour_doubt(match: BoardMatch, picture: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """(h, w) levels by which the expected colour may be off because the board has little of that ink.
+
+    It grows with the root of the ink's leverage on the fit (Belsley, Kuh and Welsch 1980), of which most of a board has 1 to 3.
+    """
+    leverage = ((colour_terms(picture) @ match.spread.astype(np.float32)) ** 2).sum(axis=-1)
+    return (_PER_LEVERAGE * np.sqrt(np.clip(leverage - 5.0, 0.0, None))).astype(np.float32)
+
+
+def _spread_of_inks(terms: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
+    x, w = terms[::2, ::2].reshape(-1, 10).astype(np.float64), weight[::2, ::2].reshape(-1).astype(np.float64)
+    moments = (x * w[:, None]).T @ x / max(w.sum(), 1.0)
+    moments[np.diag_indices(10)] += _PRIOR + 1e-9
+    return np.asarray(np.linalg.cholesky(np.linalg.inv(moments)))
 
 
 def colour_terms(picture: NDArray[np.uint8]) -> Picture:

@@ -27,6 +27,7 @@ _COARSE_FRAMES = 7
 _LEAST_SCENE = 0.3  # of the longest scene's frames
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
+_WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
 
@@ -143,9 +144,13 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: 
         clear = not by_the_tail(outline, stack, piece, tail)
         if likeness - 0.1 * (not clear) > best.likeness - 0.1 * (not best.clear) + 0.02:
             best = _TailEnd(piece, tail, likeness, clear)
-    # A fragment of the fish ends far away; a stain or a glint joined to the tail ends near by.
+    # A fragment of the fish ends far away and hardly looks whole; a stain or a glint joined to the tail ends near by.
     tip = best.tail.tip_x if best.tail is not None else 1.0
-    rivals = [x for x, like in ends.items() if like > _TAIL_LIKE and max(0.015 * tip, 5.0) < abs(x - tip) < 0.12 * tip]
+    far = {x: abs(x - tip) for x in ends}
+    rivals = [
+        x for x, like in ends.items()
+        if far[x] > max(0.015 * tip, 5.0) and like > (_TAIL_LIKE if far[x] < 0.12 * tip else _WHOLE)
+    ]  # fmt: skip
     return replace(best, unsure="the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else "")
 
 

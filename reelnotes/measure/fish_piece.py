@@ -178,7 +178,8 @@ def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, f
     for blob in sorted(blobs, key=lambda b: b.x_low_mm):
         behind = -20.0 < blob.x_low_mm - x_high < 15.0
         aligned = blob.y_low_mm < middle + 15.0 and blob.y_high_mm > middle - 15.0
-        if blob is not main and behind and aligned and blob.x_high_mm > x_high and blob.touches_sides == 0:
+        firm = blob.strength > 0.4 * main.strength and blob.touches_sides == 0  # a stain is seldom so strange as the fish
+        if blob is not main and behind and aligned and firm and blob.x_high_mm > x_high:
             mask |= blob.mask
             x_high = blob.x_high_mm
     return {x_high: (mask, x_high)} if x_high > main.x_high_mm else {}

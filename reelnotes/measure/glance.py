@@ -1,13 +1,13 @@
-"""A glance at a frame: could a measuring board be in it at all?
+"""A glance at a frame: could it be filmed down on a measuring board at all?
 
-Most clips of a fishing day show water, sky, a jacket, a deck. Searching one of their frames for a board's print costs
-a hundred times what decoding it costs, so a very small convolutional net (15 000 weights, five layers) looks first. It
-was trained on drawn scenes only: random boards, decks, fish, hands, light and lenses against drawn water, people,
-screens, boxes and textures (tests/bench/train_glance.py draws them, trains it and reports on it).
+Most clips of a fishing day show water, sky, a jacket, a boat. Searching one of their frames for a board's print costs
+a hundred times what decoding it costs, so a very small convolutional net (15 600 weights, six convolutions) looks first. It
+was trained on drawn scenes only: random boards, decks, fish, hands, light and lenses against drawn water, shores, boats,
+people, screens, boxes and textures (tests/bench/train_glance.py draws them, trains it and reports on it).
 
-It is no proof of a board: only the print itself is. It looks for anything like a board and errs on that side: `UNLIKELY`
-was set on drawn scenes that it was not trained on, so that no more than some 0.3 % of the frames with half a board or
-more in sight fall below it. Other frames of the same clip make up for those.
+It is no proof of a board: only the print itself is. It errs on the side of a search: `UNLIKELY` was set on drawn scenes
+that it was not trained on, so that no more than some 0.3 % of the frames with half a board or more in sight fall below.
+A bare deck from above, with tackle or fish on it, is let through as often as not.
 """
 
 from functools import lru_cache
@@ -20,11 +20,10 @@ from numpy.typing import NDArray
 UNLIKELY = 0.1  # a likeness below this: take the frame to show no board
 _WIDTH, _HEIGHT = 160, 90  # what the net sees; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
 _GREY, _SPREAD = 128.0, 64.0  # grey level and spread that the net takes as 0 and 1
-_FEW_CELLS = 6.0  # cells of the map that, just in doubt (logit 0), leave the frame in doubt
 
 
 def board_likeness(image: NDArray[np.uint8]) -> float:
-    """How much some part of a picture looks like a measuring board, 0..1; see `UNLIKELY`.
+    """How much a picture looks like one filmed down on a measuring board, 0..1; see `UNLIKELY`.
 
     image  (h, w, 3) BGR of any size, landscape or portrait
     """
@@ -34,11 +33,9 @@ def board_likeness(image: NDArray[np.uint8]) -> float:
     cv2.setNumThreads(1)  # waking a second thread takes longer than the net
     try:
         net.setInput(blob)
-        heat = net.forward().astype(np.float64)  # (1, 1, 12, 20): a logit a place
+        logit = float(net.forward().ravel()[0])
     finally:
         cv2.setNumThreads(threads)
-    most = float(heat.max())
-    logit = most + float(np.log(np.exp(heat - most).sum() / _FEW_CELLS))
     return float(1.0 / (1.0 + np.exp(-np.clip(logit, -40.0, 40.0))))
 
 

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.board_match import BoardMatch, match_board
+from reelnotes.measure.board_match import BoardMatch, colour_doubt, match_board
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.light import printed
 from reelnotes.measure.stack import Mask, Picture, Stack
@@ -64,8 +64,9 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     on_board = cv2.erode(on_board.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8), borderValue=0) > 0
     picture = model.picture_on(stack.raster)
     match = match_board(stack.image, picture, on_board, scale)
-    score = strangeness(stack.image, match.expected, stack.noise, on_board)
-    plain_score = strangeness(stack.image, match.smooth, stack.noise, on_board)
+    doubt = stack.noise + colour_doubt(match, picture)
+    score = strangeness(stack.image, match.expected, doubt, on_board)
+    plain_score = strangeness(stack.image, match.smooth, doubt, on_board)
     layers = []
     for level in _LEVELS:
         mask = _grown(score, match.trust, level)
@@ -74,15 +75,15 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     return Outline(match, score, on_board, tuple(layers), _tidied(_grown(score, match.trust, 1.5) & on_board, scale))
 
 
-def strangeness(image: Picture, expected: Picture, noise: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
-    """(h, w) residual over its tolerance: noise, half a pixel of misfit of the print, and a tenth of the light."""
+def strangeness(image: Picture, expected: Picture, doubt: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
+    """(h, w) residual over its tolerance: noise, the inks' doubt, half a pixel of the print's misfit, a tenth of the light."""
     off = np.sqrt(((image - expected) ** 2).mean(axis=-1))
     level = expected.mean(axis=-1)
     blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
     across, along = (cv2.Sobel(blurred, cv2.CV_32F, *order, scale=0.125) for order in ((1, 0), (0, 1)))
     slope = np.hypot(across, along).max(axis=-1)
     burnt = image.min(axis=-1) > 248.0  # a glint shows nothing, neither board nor fish
-    tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * noise
+    tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * doubt
     smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
     return np.where(where & ~burnt, smooth / tolerance, 0.0).astype(np.float32)
 

@@ -7,7 +7,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.board_match import expect
+from reelnotes.measure.board_match import colour_doubt, expect
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.landmarks import Tail, find_tail
 from reelnotes.measure.matte import share_of_fish
@@ -54,6 +54,8 @@ def view_tail(
     board = model.on_board(raster)
     if covered is not None and covered.any():
         board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
+    doubt = colour_doubt(outline.match, model.picture_on(raster))
+    whole = replace(whole, image=_beyond(whole.image, picture, doubt))
     share = _share(whole.image, picture, fish, whole.seen & board)
     tail = find_tail(share, raster, blur_px)
     if tail is None:
@@ -63,10 +65,19 @@ def view_tail(
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
-        found = find_tail(_share(some.image, picture, fish, some.seen & board), raster, blur_px)
+        image = _beyond(some.image, picture, doubt)
+        found = find_tail(_share(image, picture, fish, some.seen & board), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm)
+
+
+def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:
+    """The picture with what the inks' doubt explains taken off its difference from the expected."""
+    off = image - expected
+    size = np.sqrt((off**2).mean(axis=-1))
+    left = np.clip(1.0 - doubt / np.maximum(size, 1e-3), 0.0, 1.0)
+    return (expected + off * left[..., None]).astype(np.float32)
 
 
 def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:

@@ -18,11 +18,11 @@ LEAST_SEEN, LEAST_AREA = 0.5, 0.004  # of a board, for its frame to count: share
 
 def worn_frame(rng: Rng, frame: Image, others: list[Image], board: bool, wear: float) -> Image:
     """One training sample (90, 160, 4) of a frame. ``others``: frames without a board, to mix in; ``wear``: 0 mild .. 1 full."""
-    if board and rng.random() < 0.25 * wear:
+    if board and rng.random() < 0.04 * wear:
         frame = _elsewhere(rng, frame, others[0])
     elif not board and rng.random() < 0.25 * wear:
         frame = _mosaic(rng, frame, others)
-    out = _reframed(rng, frame)
+    out = _reframed(rng, frame, 0.5 if board else 0.08)
     seen = out[..., 3] > 127
     if board and (seen.mean() < LEAST_AREA or _share(frame, out) < LEAST_SEEN):
         out = cv2.resize(frame, SIZE, interpolation=cv2.INTER_AREA)
@@ -58,11 +58,11 @@ def _mosaic(rng: Rng, frame: Image, others: list[Image]) -> Image:
     return out
 
 
-def _reframed(rng: Rng, frame: Image) -> Image:
-    """Zoom, turn, shift, stretch, flip."""
+def _reframed(rng: Rng, frame: Image, over: float) -> Image:
+    """Zoom, turn, shift, stretch, flip; upside down with probability ``over``."""
     h, w = frame.shape[:2]
     zoom = float(np.exp(rng.uniform(np.log(0.95), np.log(1.7)))) if rng.random() < 0.7 else 1.0
-    a = np.radians(rng.normal(0, 8)) + (np.pi if rng.random() < 0.5 else 0)
+    a = np.radians(rng.normal(0, 8)) + (np.pi if rng.random() < over else 0)
     stretch = float(np.exp(rng.normal(0, 0.1)))
     flip = np.diag([rng.choice([-1, 1]), 1.0])
     M = np.array([[np.cos(a), -np.sin(a)], [np.sin(a), np.cos(a)]]) @ np.diag([stretch, 1 / stretch]) @ flip * zoom * SIZE[0] / w
