@@ -6,7 +6,8 @@ was trained on drawn scenes only: random boards, decks, fish, hands, light and l
 people, screens, boxes and textures (tests/bench/train_glance.py draws them, trains it and reports on it).
 
 It is no proof of a board: only the print itself is. It errs on the side of a search: `UNLIKELY` was set on drawn scenes
-that it was not trained on, so that no more than some 0.3 % of the frames with half a board or more in sight fall below.
+that it was not trained on, where one frame in a thousand with half a board or more in sight falls below it, even as a
+poor camera shows them (dark, blurred, noisy, hard coded): a lost board costs a length, a needless search but a second.
 A bare deck from above, with tackle or fish on it, is let through as often as not.
 """
 
@@ -17,7 +18,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-UNLIKELY = 0.1  # a likeness below this: take the frame to show no board
+UNLIKELY = 0.03  # a likeness below this: take the frame to show no board
 _WIDTH, _HEIGHT = 160, 90  # what the net sees; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
 _GREY, _SPREAD = 128.0, 64.0  # grey level and spread that the net takes as 0 and 1
 
