@@ -1,87 +1,102 @@
-"""Which frames of a clip to search for a board: a few that differ, instead of all.
+"""Which frames of a clip to search for a board: those that might show one, the likeliest first.
 
-Searching a frame costs a hundred times what decoding a small key frame costs, and most frames of a
-fishing day show the same water as the frame before. A board shown to the camera changes the whole
-picture. So all key frames are seen as thumbnails, and the search goes to the one most like the
-clip's middle frame (a clip that shows the board throughout), then to those that differ most from
-all searched so far (farthest-point order). Short clips, which are filmed for one thing, are searched
-whole, and between their key frames too: a hand, a glint or a blur hides the print in one frame only.
+Searching a frame costs a hundred times what decoding a small key frame costs, and most of a fishing day shows water. So
+key frames get a glance (``glance``) as they are decoded, one of each look, and only what could be a board is searched.
+Short clips, which are filmed for one thing, are searched between their key frames too: a hand, a glint or a blur hides
+the print in one frame only.
 """
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from heapq import nlargest
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.glance import UNLIKELY, board_likeness
 from reelnotes.media.decode import Picture, pictures
 
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
 MOST_SEARCHED = 4
 SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
-THUMBNAIL = (24, 14)
-ALIKE = 6.0  # mean difference of grey levels under which two thumbnails show the same scene
+# The highest of many frames' likeness is high by chance; a clip that long which shows a board shows it for seconds.
+UNLIKELY_IN_LONG = 0.25
+_THUMBNAIL = (12, 7)
+_ALIKE, _ALIKE_CELL = 14.0, 50.0  # levels that two thumbnails of one look differ by: on average, and in all but two cells
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Glimpse:
-    """A key frame as a thumbnail: when it is, and its (h * w * 3) blurred colours, 0..255."""
+@dataclass(frozen=True, slots=True)
+class Sights:
+    """Where in a clip a board might be seen.
 
-    time_s: float
-    colours: NDArray[np.float32]
+    times_s   key frames that might show one, the likeliest first, at most MOST_SEARCHED; none: it shows no board
+    likeness  of the likeliest frame, 0..1
+    short_s   seconds up to which a short clip is searched between key frames too; None for a long clip
+    """
+
+    times_s: tuple[float, ...]
+    likeness: float
+    short_s: float | None
 
 
-def frames_to_search(path: Path, most: int = MOST_SEARCHED) -> Iterator[Picture]:
-    """Frames worth searching for a board, likeliest first: at most ``most`` key frames, then a few between in a short clip.
+def glance_through(path: Path, *, thorough: bool = False) -> Sights:
+    """One pass over a clip's key frames. ``thorough``: the likeliest are kept however unlikely.
 
     Raises UnreadableError when the clip cannot be opened.
     """
-    glimpses = list(_glimpses(path))
-    for i in search_order(glimpses, most):
-        picture = _at(path, glimpses[i].time_s)
+    seen: list[tuple[float, float]] = []  # likeness, time
+    looks: list[NDArray[np.int16]] = []  # of frames that show no board
+    last = -np.inf
+    for picture in pictures(path, keyframes_only=True):
+        if picture.time_s - last < LOOK_EVERY_S:
+            continue
+        last = picture.time_s
+        step = max(1, min(picture.pixels.shape[:2]) // 40)
+        few = np.ascontiguousarray(picture.pixels[::step, ::step])
+        look = cv2.resize(few, _THUMBNAIL, interpolation=cv2.INTER_AREA).astype(np.int16)
+        if _seen_before(look, looks):
+            continue
+        like = board_likeness(picture.pixels)
+        seen.append((like, picture.time_s))
+        if like < UNLIKELY_IN_LONG:
+            looks.append(look)
+    short = last < SHORT_S
+    least = 0.0 if thorough else UNLIKELY if short else UNLIKELY_IN_LONG
+    best = nlargest(MOST_SEARCHED, [s for s in seen if s[0] >= least])
+    likeness = max((like for like, _ in seen), default=0.0)
+    return Sights(tuple(time_s for _, time_s in best), likeness, SHORT_S if short else None)
+
+
+def _seen_before(look: NDArray[np.int16], looks: list[NDArray[np.int16]]) -> bool:
+    """Whether a thumbnail is like one of ``looks``: waves and light may differ, but nothing has come into the picture."""
+    if not looks:
+        return False
+    off = np.abs(np.stack(looks) - look).mean(axis=-1).reshape(len(looks), -1)
+    alike = (off.mean(axis=1) < _ALIKE) & (np.partition(off, -3, axis=1)[:, -3] < _ALIKE_CELL)
+    return bool(alike.any())
+
+
+def frames_to_search(path: Path, sights: Sights) -> Iterator[Picture]:
+    """The frames themselves, in full size: the key frames of ``sights``, then in a short clip a few between them."""
+    for time_s in sights.times_s:
+        picture = _at(path, time_s)
         if picture is not None:
             yield picture
-    if glimpses and glimpses[-1].time_s < SHORT_S:
-        yield from _between(path, [g.time_s for g in glimpses])
+    if sights.times_s and sights.short_s is not None:
+        yield from _between(path, sights.times_s, sights.short_s)
 
 
-def _between(path: Path, seen_s: list[float]) -> Iterator[Picture]:
+def _between(path: Path, seen_s: tuple[float, ...], end_s: float) -> Iterator[Picture]:
     """Frames of a short clip between those seen, the middle of the clip first."""
     kept: list[Picture] = []
-    for picture in pictures(path, end_s=SHORT_S):
+    for picture in pictures(path, end_s=end_s):
         near = min(abs(picture.time_s - t) for t in [*seen_s, *(p.time_s for p in kept)])
         if near >= BETWEEN_S - 1e-3 and len(kept) < MOST_BETWEEN:
             kept.append(picture)
     middle = (kept[0].time_s + kept[-1].time_s) / 2 if kept else 0.0
     yield from sorted(kept, key=lambda p: abs(p.time_s - middle))
-
-
-def search_order(glimpses: list[Glimpse], most: int) -> list[int]:
-    """Indices in the order of the search: all in time order when there are few, else those that differ."""
-    if len(glimpses) <= most:
-        return list(range(len(glimpses)))
-    seen = np.stack([g.colours for g in glimpses])
-    chosen = [int(np.argmin(_apart(seen, np.median(seen, axis=0))))]
-    nearest = _apart(seen, seen[chosen[0]])
-    while len(chosen) < most and nearest.max() > ALIKE:
-        chosen.append(int(np.argmax(nearest)))
-        nearest = np.minimum(nearest, _apart(seen, seen[chosen[-1]]))
-    return chosen
-
-
-def _apart(many: NDArray[np.float32], one: NDArray[np.float32]) -> NDArray[np.float32]:
-    return np.asarray(np.abs(many - one).mean(axis=1), np.float32)
-
-
-def _glimpses(path: Path) -> Iterator[Glimpse]:
-    last = -np.inf
-    for picture in pictures(path, keyframes_only=True, max_side_px=96):
-        if picture.time_s - last >= LOOK_EVERY_S:
-            last = picture.time_s
-            small = cv2.resize(picture.pixels, THUMBNAIL, interpolation=cv2.INTER_AREA)
-            yield Glimpse(picture.time_s, small.astype(np.float32).ravel())
 
 
 def _at(path: Path, time_s: float) -> Picture | None:

@@ -8,6 +8,7 @@ from pathlib import Path
 from reelnotes.measure.budget import interval
 from reelnotes.measure.evidence import evidence_png
 from reelnotes.measure.fish import Fish, measure_fish
+from reelnotes.measure.looking import Sights
 from reelnotes.measure.photo import as_clip
 from reelnotes.measure.pose import pose_clip
 from reelnotes.measure.posed import PosedClip
@@ -33,16 +34,18 @@ class ClipMeasure:
 
 
 def measure_clip(
-    path: Path, *, clip_name: str, boards: Sequence[Board], lens: Lens | None, progress: Progress | None = None
-) -> ClipMeasure:
+    path: Path, *, clip_name: str, boards: Sequence[Board], lens: Lens | None, sights: Sights | None = None,
+    progress: Progress | None = None,
+) -> ClipMeasure:  # fmt: skip
     """Measure the fish that lies on a board in a clip or a photo; always at least one row, if only a refusal.
 
     A pure function of the file's content, the boards and the lens. ``lens`` None: it is solved from the board.
+    ``sights``: where to look, when that is known; None: the likeliest frames are searched however unlikely they are.
     Raises UnreadableError when the file cannot be opened.
     """
     tell = progress or (lambda share, what: None)
     with as_clip(path) as clip:
-        posed = pose_clip(clip, boards, lens, progress=lambda share, what: tell(0.7 * share, what))
+        posed = pose_clip(clip, boards, lens, sights=sights, progress=lambda share, what: tell(0.7 * share, what))
     if isinstance(posed, Refusal):
         return not_measured(clip_name, posed)
     tell(0.7, "outlining the fish")

@@ -12,7 +12,7 @@ from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
 from reelnotes.measure.find_board import GUESS_FREEDOM, STILL_HELD, find_board, guessed_lens, proved
 from reelnotes.measure.lens_model import Floats, LensModel
-from reelnotes.measure.looking import frames_to_search
+from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
@@ -31,6 +31,8 @@ Progress = Callable[[float, str], None]
 # A focal length solved from one clip is biased by what the model leaves out (rolling shutter, a lens that follows no law
 # exactly): no formula tells how much; 2 % is common practice, no source.
 _SOLVED_FLOOR = 0.02
+NO_BOARD = "no known board is in sight"
+_LOOKS_LIKE_ONE = 0.8  # likeness from which a frame is said to look like a board
 _PLAIN = 0.45  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
@@ -40,11 +42,13 @@ def pose_clip(
     boards: Sequence[Board],
     lens: Lens | LensModel | None,
     *,
+    sights: Sights | None = None,
     max_frames: int = 8,
     progress: Progress | None = None,
 ) -> PosedClip | Refusal:
     """Find the board in a clip and pose its best frames.
 
+    sights: where to look, from :func:`looking.glance_through`; None: a thorough glance is taken here.
     lens: a calibration, or a LensModel solved before (from other clips of the camera), or None: solved from the board.
     Raises UnreadableError when the clip cannot be opened.
     """
@@ -53,7 +57,8 @@ def pose_clip(
     if not models:
         return Refusal("no board with a picture is known")
     tell(0.0, "looking for the board")
-    looked = _look(path, models, lens)
+    sights = sights or glance_through(path, thorough=True)
+    looked = _look(path, sights, models, lens)
     if isinstance(looked, Refusal):
         return looked
     picture, found, given = looked
@@ -69,11 +74,13 @@ def pose_clip(
     return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
 
 
-def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | None) -> tuple[Picture, Alignment, bool] | Refusal:
-    """The first keyframe in which a board is proved beyond doubt, else the best one."""
+def _look(
+    path: Path, sights: Sights, models: Sequence[BoardModel], lens: Lens | LensModel | None
+) -> tuple[Picture, Alignment, bool] | Refusal:
+    """The first frame in which a board is proved beyond doubt, else the best one."""
     best: tuple[Picture, Alignment, bool] | None = None
     since = 0
-    for picture in frames_to_search(path):
+    for picture in frames_to_search(path, sights):
         height, width = picture.pixels.shape[:2]
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
@@ -83,7 +90,10 @@ def _look(path: Path, models: Sequence[BoardModel], lens: Lens | LensModel | Non
         since += best is not None
         if best is not None and (best[1].strength > _PLAIN or since > 3):
             return best
-    return best or Refusal("no known board is in sight")
+    if best is not None:
+        return best
+    looks = sights.likeness > _LOOKS_LIKE_ONE
+    return Refusal("what looks like a board is none of the known ones" if looks else NO_BOARD)
 
 
 def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensModel | None:

@@ -3,7 +3,8 @@
 One clip fixes its lens poorly: focal length and camera height trade against each other, and with the height goes the
 parallax of the fish. The same camera's other clips see the board from elsewhere. So clips without a calibration are
 posed first, their lens is solved once more over all of them, and all are measured with that: also those in which no
-board was found at first, for a known lens makes a plain board findable.
+board was found at first, for a known lens makes a plain board findable. Before all this each clip gets a glance, once;
+one that cannot show a board is looked at no more.
 """
 
 import logging
@@ -19,6 +20,7 @@ from typing import TypeVar
 import cv2
 
 from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.looking import Sights, glance_through
 from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed
 from reelnotes.measure.pool_lens import ClipViews, pool_lens, views_of
 from reelnotes.measure.pose import pose_clip
@@ -31,6 +33,7 @@ log = logging.getLogger(__name__)
 
 T = TypeVar("T")
 
+_GLANCE = 0.1  # share of the progress bar
 _HELD = 1e-4  # a pooled lens is held: one clip's many readings share their errors and would talk it out of what all say
 
 
@@ -52,11 +55,12 @@ class PooledLens:
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """One clip to pose or to measure; small enough to travel to another process."""
+    """One clip to pose or to measure; small enough to travel to another process. sights: where to look in it."""
 
     clip: Clip
     boards: tuple[Board, ...]
     lens: Lens | PooledLens | None
+    sights: Sights | None = None
 
 
 def measure_clips(folder: TripFolder, progress: Progress | None = None, *, executor: Executor | None = None) -> TripMeasure:
@@ -93,36 +97,46 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
     try:
         if isinstance(job.lens, PooledLens):
             return _under_pooled_lens(job, job.lens)
-        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens)
+        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens, sights=job.sights)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
 
 
 def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
-    posed = pose_clip(job.clip.path, job.boards, replace(pooled.lens, focal_sigma=_HELD))
+    posed = pose_clip(job.clip.path, job.boards, replace(pooled.lens, focal_sigma=_HELD), sights=job.sights)
     if isinstance(posed, Refusal):  # what the common lens does not hold, the clip's own may
-        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=None)
+        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=None, sights=job.sights)
     source = f"pooled over {pooled.clips} clips of the camera"
     return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name)
+
+
+def sights_of_clip(job: Job) -> Sights | Problem:
+    """Where in a clip a board might be, or why it cannot be read."""
+    try:
+        return glance_through(job.clip.path)
+    except UnreadableError as fault:
+        return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
 
 
 def views_of_clip(job: Job) -> ClipViews | None:
     """The print seen in a clip's best frames, without their pictures; None where no board is found."""
     try:
-        posed = pose_clip(job.clip.path, job.boards, None)
+        posed = pose_clip(job.clip.path, job.boards, None, sights=job.sights)
     except UnreadableError:
         return None  # said when the clip is measured
     return None if isinstance(posed, Refusal) else views_of(posed)
 
 
 def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) -> TripMeasure:
+    sights = _mapped(sights_of_clip, jobs, executor, lambda s, what: tell(_GLANCE * s, what))
+    problems = [s for s in sights if isinstance(s, Problem)]
+    jobs = [replace(job, sights=s) for job, s in zip(jobs, sights, strict=True) if isinstance(s, Sights) and s.times_s]
     shared = {i for group in _without_lens(jobs) for i in group}
     order = sorted(shared)
-    part = len(order) / max(len(order) + len(jobs), 1)
-    views = _mapped(views_of_clip, [jobs[i] for i in order], executor, lambda s, what: tell(part * s, what))
+    part = _GLANCE + (1 - _GLANCE) * len(order) / max(len(order) + len(jobs), 1)
+    views = _mapped(views_of_clip, [jobs[i] for i in order], executor, lambda s, w: tell(_GLANCE + (part - _GLANCE) * s, w))
     ready = with_pooled_lenses(jobs, dict(zip(order, views, strict=True)))
     found: list[ClipMeasure] = []
-    problems: list[Problem] = []
     for made in _mapped(measured_clip, ready, executor, lambda s, what: tell(part + (1 - part) * s, what)):
         if isinstance(made, Problem):
             problems.append(made)
