@@ -8,7 +8,7 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
+from reelnotes.measure.fish_piece import NO_FISH, FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
@@ -24,7 +24,8 @@ from reelnotes.records.problems import Refusal
 log = logging.getLogger(__name__)
 
 _COARSE_FRAMES = 7
-_LEAST_SCENE = 0.3  # of the longest scene's frames
+_MOST_SCENES = 3
+_LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
@@ -55,24 +56,22 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     scale = native_scale(clip)
     raster = Raster.over(clip.board, float(np.clip(scale, 0.5, 1.2)), 25.0)
     answers: list[Fish | Refusal] = []
-    for scene in _worth_a_look(clip):
+    for scene in split_scenes(clip.frames, clip.board)[:_MOST_SCENES]:
         answers.append(_in_scene(replace(clip, frames=tuple(scene)), raster, scale))
-        if isinstance(answers[-1], Fish) and not answers[-1].doubts:
+        if len(answers) == 1 and isinstance(answers[0], Fish) and not answers[0].doubts:
             break  # the scenes come longest first: none later could be preferred
-    return min(answers, key=_rank)
+    return _preferred(answers)
 
 
-def _worth_a_look(clip: PosedClip) -> list[list[PosedFrame]]:
-    """The clip's longest scenes, at most three, without those of a frame or two beside long ones: they decide nothing."""
-    scenes = split_scenes(clip.frames, clip.board)[:3]
-    return [scene for scene in scenes if len(scene) >= _LEAST_SCENE * len(scenes[0])]
-
-
-def _rank(answer: Fish | Refusal) -> tuple[int, int]:
-    """Order of answers from several scenes of one clip: a sure fish, a doubtful one, a refusal; then the more frames."""
-    if isinstance(answer, Refusal):
-        return (2, 0)
-    return (1 if answer.doubts else 0, -len(answer.frames))
+def _preferred(answers: Sequence[Fish | Refusal]) -> Fish | Refusal:
+    """Of the answers from the scenes of one clip, longest scene first: a sure fish, unless a fish in doubt was there for much
+    longer; else the fish that was there longest; else a refusal."""
+    fish = [a for a in answers if isinstance(a, Fish)]
+    if not fish:  # what one scene saw of a fish says more than another's bare board
+        return next((a for a in answers if isinstance(a, Refusal) and a.reason != NO_FISH), answers[0])
+    longest = max(fish, key=lambda f: len(f.frames))
+    sure = [f for f in fish if not f.doubts and len(f.frames) >= _LEAST_SCENE * len(longest.frames)]
+    return max(sure, key=lambda f: len(f.frames)) if sure else longest
 
 
 def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:

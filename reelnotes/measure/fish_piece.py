@@ -16,6 +16,7 @@ from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
 STOP_ZONE_MM = 80.0
+NO_FISH = "no fish lies on the board"
 _MOST_OF_TAIL = 0.75  # of its breadth
 _OVER_TAIL = "something lies over the tail or right beside it"
 
@@ -57,12 +58,12 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
         chained = [] if near else _chained(blobs, stack)
         near = near or chained
         if not near:
-            refusal = refusal or Refusal("no fish lies at the stop" if long else "no fish lies on the board")
+            refusal = refusal if refusal is not None else Refusal("no fish lies at the stop" if long else NO_FISH)
             continue
         for mask, x_high in {near[0].x_high_mm: (near[0].mask, near[0].x_high_mm), **_with_rest(near[0], blobs)}.values():
             bad_end = _ends_seen(mask, stack, board, x_high)
             if bad_end is not None:
-                unseen = unseen or bad_end
+                unseen = unseen if unseen is not None else bad_end
                 cut += [mask] if number < 2 else []
             elif all(abs(x_high - other.x_high) > 2.0 for other in pieces):
                 nose = _nose(near[0], mask, blobs, stack.raster, board)
@@ -71,7 +72,10 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
                 nose = 0.0 if chained else nose
                 pieces.append(FishPiece(mask, nose, x_high, nose_y, (*doubts, *_two_fish(near[0], long, x_high))))
     pieces = [piece for piece in pieces if not any(_fragment_of(piece, mask, stack.raster) for mask in cut)]
-    return pieces or unseen or refusal or Refusal("no fish lies on the board")
+    if pieces:
+        return pieces
+    reasons = [r for r in (unseen, refusal) if r is not None]  # a refusal is falsy: "or" would pass over it
+    return reasons[0] if reasons else Refusal(NO_FISH)
 
 
 def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]:

@@ -62,6 +62,7 @@ def test_an_empty_board_is_refused():
 def test_a_tail_past_the_end_is_refused():
     row = measured(Scene(FishDrawing(length=640.0, fork=600.0, depth=120.0, nose_z=25.0)))
     assert row.verdict == "refused"
+    assert "the end of the board" in row.reason
 
 
 def test_a_fish_of_the_boards_own_colour_is_pieced_together_and_to_be_checked():
