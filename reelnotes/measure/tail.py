@@ -56,17 +56,17 @@ def view_tail(
         board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
     doubt = colour_doubt(outline.match, model.picture_on(raster))
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
-    share = _share(whole.image, picture, fish, whole.seen & board)
+    share = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
     tail = find_tail(share, raster, blur_px)
     if tail is None:
         return None
-    bare = find_tail(_share(whole.image, picture, fish, whole.seen & board, shaded=False), raster, blur_px)
+    bare = find_tail(_share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False), raster, blur_px)
     tail, tip_doubt, fork_doubt = _midway(tail, bare)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
         image = _beyond(some.image, picture, doubt)
-        found = find_tail(_share(image, picture, fish, some.seen & board), raster, blur_px)
+        found = find_tail(_share(image, picture, fish, some.seen & board, raster.px_per_mm), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm)
@@ -135,9 +135,12 @@ def _midway(shaded: Tail, bare: Tail | None) -> tuple[Tail, float, float]:
     return replace(shaded, tip_x=tip, fork_x=fork), 0.5 * abs(shaded.tip_x - bare.tip_x), 0.5 * abs(shaded.fork_x - bare.fork_x)
 
 
-def _share(image: Picture, expected: Picture, fish: Mask, where: Mask, *, shaded: bool = True) -> NDArray[np.float32]:
+def _share(
+    image: Picture, expected: Picture, fish: Mask, where: Mask, px_per_mm: float, *, shaded: bool = True
+) -> NDArray[np.float32]:
     """Share of fish, in the piece that hangs together with the fish."""
-    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=1, borderValue=1) > 0
+    # What lies a millimetre and a half inside is fish, and not its own shade on the board.
+    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(1.5 * px_per_mm)), borderValue=1) > 0
     share = share_of_fish(image, expected, fish, core, 6.0, shaded=shaded)
     share = np.where(where, share, 0.0).astype(np.float32)
     # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
