@@ -140,7 +140,8 @@ def _share(
 ) -> NDArray[np.float32]:
     """Share of fish, in the piece that hangs together with the fish."""
     # What lies a millimetre and a half inside is fish, and not its own shade on the board.
-    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(1.5 * px_per_mm)), borderValue=1) > 0
+    rim = max(1, round(1.5 * px_per_mm))
+    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=rim, borderValue=1) > 0
     share = share_of_fish(image, expected, fish, core, 6.0, shaded=shaded)
     share = np.where(where, share, 0.0).astype(np.float32)
     # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
