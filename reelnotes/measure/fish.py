@@ -28,6 +28,7 @@ _MOST_SCENES = 3
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
+_SOFT_MM = 10.0  # over which no tail's edge fades that the camera shows at all well
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
@@ -96,7 +97,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, unsure, guessed) if d]
+    soft = "the tail's edge is as soft as a shadow's" if view.soft_mm > max(_SOFT_MM, 8.0 * view.blur_mm) else ""
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, soft, unsure, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
@@ -193,8 +195,8 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
         if on_stop
         else BudgetLine("nose short of the stop", from_nose, -float(gap), True, "the length counts from the nose")
     )
-    budget = _budget(clip, tip, [t.tip_x for t in view.parts], view.blur_mm, view.tip_doubt_mm, scale, nose_line)
-    fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view.blur_mm, view.fork_doubt_mm, scale, nose_line)
+    budget = _budget(clip, tip, [t.tip_x for t in view.parts], view, view.tip_doubt_mm, scale, nose_line)
+    fork_budget = _budget(clip, fork, [t.fork_x for t in view.parts], view, view.fork_doubt_mm, scale, nose_line)
 
     def across(y_mm: float, z: Estimate) -> float:
         """Where across the board a point above it lies, from where it appears on the surface."""
@@ -209,10 +211,11 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
 
 
 def _budget(
-    clip: PosedClip, end: Grounded, readings: Sequence[float], blur_mm: float, doubt_mm: float, scale: float, nose: BudgetLine
+    clip: PosedClip, end: Grounded, readings: Sequence[float], view: TailView, doubt_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
     shade = max(0.4 * tail_height(length).value, doubt_mm)  # a tail casts shade about as wide as it lies high
+    edge = max(0.4 * view.blur_mm, 0.12 * view.soft_mm)
     # Fewer than two readings show no scatter: half a pixel is taken for it.
     scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale
     relative = float(np.median([frame.scale_sigma for frame in clip.frames]))
@@ -220,7 +223,7 @@ def _budget(
         BudgetLine("print scale and pose", float(max(relative, 2e-4) * length), 0.0, True, "how well the print fixes the scale"),
         BudgetLine("lens", float(clip.lens_sigma * abs(end.correction_mm)), 0.0, True, f"lens {clip.lens_from}"),
         BudgetLine("tail's end, frame to frame", float(scatter), 0.0, False, f"{len(readings)} parts"),
-        BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, 0.4 * blur_mm)), 0.0, True, "where blur lets the tip end"),
+        BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, edge)), 0.0, True, "where blur and haze let the tip end"),
         BudgetLine("shade at the tail's edge", float(shade), 0.0, True, "how far its own shade may pass for tail"),
         BudgetLine("height of the tail", float(end.u_mm), float(end.correction_mm), True, "parallax of a tail above the board"),
         nose,

@@ -71,17 +71,25 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     )  # fmt: skip
 
 
-def trailing_edge(share: Share) -> NDArray[np.float64]:
-    """For each row the column of the last crossing from fish (share over a half) to board; NaN where there is none."""
+def edge_fades(share: Share) -> float:
+    """Columns over which the rear edge fades from a share of 0.8 to 0.2: the median over the rows that reach farthest."""
+    firm, half, faint = (trailing_edge(share, level) for level in (0.8, 0.5, 0.2))
+    rows = np.isfinite(firm) & np.isfinite(faint) & np.isfinite(half)
+    rows &= np.where(rows, half, 0.0) > np.nanmax(half, initial=0.0) - 0.25 * share.shape[1]
+    return float(np.median((faint - firm)[rows])) if rows.any() else 0.0
+
+
+def trailing_edge(share: Share, level: float = 0.5) -> NDArray[np.float64]:
+    """For each row the column of the last crossing from fish (share over ``level``) to board; NaN where there is none."""
     h, w = share.shape
     edge = np.full(h, np.nan)
-    over = share >= 0.5
+    over = share >= level
     for row in np.flatnonzero(over.any(axis=1)):
         u = w - 1 - int(np.argmax(over[row, ::-1]))
         if u >= w - 1:
             continue
         a, b = float(share[row, u]), float(share[row, u + 1])
-        edge[row] = u + (a - 0.5) / max(a - b, 1e-6)
+        edge[row] = u + (a - level) / max(a - b, 1e-6)
     return edge
 
 

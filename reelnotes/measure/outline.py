@@ -71,8 +71,8 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
     for level in _LEVELS:
         mask = _grown(score, match.trust, level)
         mask |= _not_shadow(_grown(plain_score, match.trust, level) & ~mask, stack, match, on_board)
-        layers.append(tuple(_blobs(_tidied(mask & on_board, scale), score, stack, model)))
-    return Outline(match, score, on_board, tuple(layers), _tidied(_grown(score, match.trust, 1.5) & on_board, scale))
+        layers.append(tuple(_blobs(_tidied(mask & on_board, on_board, scale), score, stack, model)))
+    return Outline(match, score, on_board, tuple(layers), _tidied(_grown(score, match.trust, 1.5) & on_board, on_board, scale))
 
 
 def strangeness(image: Picture, expected: Picture, doubt: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
@@ -114,8 +114,11 @@ def _not_shadow(pieces: Mask, stack: Stack, match: BoardMatch, on_board: Mask) -
     return keep[labels] & ~printed(pieces, stack.image, match.expected, 200.0 * scale**2)
 
 
-def _tidied(mask: Mask, px_per_mm: float) -> Mask:
-    """Small gaps closed, holes filled, specks and thin threads removed."""
+def _tidied(mask: Mask, on_board: Mask, px_per_mm: float) -> Mask:
+    """Small gaps closed, holes filled, specks and thin threads removed.
+
+    A hole that runs along the board's edge is no flank of a pale fish but board within the rim of a shadow: it stays.
+    """
     close = max(1, round(2.5 * px_per_mm))
     ring = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * close + 1, 2 * close + 1))
     framed = cv2.copyMakeBorder(mask.astype(np.uint8), close, close, close, close, cv2.BORDER_CONSTANT)
@@ -123,9 +126,22 @@ def _tidied(mask: Mask, px_per_mm: float) -> Mask:
     outer, _ = cv2.findContours(closed, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     filled = np.zeros_like(closed)
     cv2.drawContours(filled, outer, -1, 1, cv2.FILLED)
+    filled[_along_edges((filled > 0) & (closed == 0), on_board, px_per_mm)] = 0
     thin = max(1, round(1.0 * px_per_mm))
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * thin + 1, 2 * thin + 1))
     return cv2.morphologyEx(filled, cv2.MORPH_OPEN, brush) > 0
+
+
+def _along_edges(holes: Mask, on_board: Mask, px_per_mm: float) -> Mask:
+    """The holes that come within 6 mm of the board's edges over 40 mm or more."""
+    near = 2 * max(1, round(6.0 * px_per_mm)) + 1
+    rim = on_board & (cv2.erode(on_board.astype(np.uint8), np.ones((near, near), np.uint8), borderValue=0) == 0)
+    count, labels = cv2.connectedComponents(holes.astype(np.uint8), connectivity=4)
+    long = np.zeros(count, bool)
+    for i in np.unique(labels[rim & holes]):
+        long[i] = (rim & (labels == i)).any(axis=0).sum() > 40.0 * px_per_mm
+    long[0] = False
+    return long[labels]
 
 
 def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardModel) -> list[Blob]:

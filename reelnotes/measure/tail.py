@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_match import colour_doubt, expect
 from reelnotes.measure.board_model import BoardModel, Raster
-from reelnotes.measure.landmarks import Tail, find_tail
+from reelnotes.measure.landmarks import Tail, edge_fades, find_tail
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.posed import PosedFrame
@@ -27,6 +27,7 @@ class TailView:
     parts    the same from interleaved parts of the frames, for the scatter
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
+    soft_mm  over how much the tail's rear edge fades, from four fifths fish to one fifth
     """
 
     tail: Tail
@@ -36,6 +37,7 @@ class TailView:
     share: NDArray[np.float32]
     stack: Stack
     blur_mm: float
+    soft_mm: float
 
 
 def view_tail(
@@ -69,7 +71,8 @@ def view_tail(
         found = find_tail(_share(image, picture, fish, some.seen & board, raster.px_per_mm), raster, blur_px)
         if found is not None:
             parts.append(found)
-    return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm)
+    soft_mm = edge_fades(share) / raster.px_per_mm
+    return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm, soft_mm)
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:
