@@ -16,7 +16,7 @@ from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
-from reelnotes.measure.tail import TailView, view_tail
+from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
 from reelnotes.records.estimates import Estimate
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
@@ -29,6 +29,7 @@ _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
 _SOFT_MM = 10.0  # over which no tail's edge fades that the camera shows at all well
+_HUE = 32.0  # CIELAB units: coloured tips of real tails differ by less, blood and slime by more (common practice, no source)
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
@@ -97,8 +98,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    soft = "the tail's edge is as soft as a shadow's" if view.soft_mm > max(_SOFT_MM, 8.0 * view.blur_mm) else ""
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness)] + [d for d in (beside, soft, unsure, guessed) if d]
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)] + [d for d in (beside, unsure, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
@@ -163,6 +163,15 @@ def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")
     if likeness < _TAIL_LIKE:
         doubts.append("the end of the outline does not look like a whole tail")
+    return doubts
+
+
+def _tail_doubts(view: TailView) -> list[str]:
+    doubts = []
+    if view.soft_mm > max(_SOFT_MM, 8.0 * view.blur_mm):
+        doubts.append("the tail's edge is as soft as a shadow's")
+    if tip_stands_out(view) > _HUE:
+        doubts.append("the tail's tip has another hue than the tail: a stain may be joined to it")
     return doubts
 
 

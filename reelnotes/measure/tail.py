@@ -83,6 +83,21 @@ def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Pi
     return (expected + off * left[..., None]).astype(np.float32)
 
 
+def tip_stands_out(view: TailView) -> float:
+    """How far the tip's hue lies from the rest of the tail's, in CIELAB units of a and b; 0 where too little is seen."""
+    raster, tail = view.stack.raster, view.tail
+    u, v = np.meshgrid(np.arange(raster.width_px), np.arange(raster.height_px))
+    mm = raster.to_mm(np.stack([u, v], axis=-1))
+    before, aside = tail.tip_x - mm[..., 0], np.abs(mm[..., 1] - tail.tip_y)
+    size = max(6.0, 0.03 * tail.tip_x)
+    firm = view.share > 0.8
+    tip, rest = firm & (before < size) & (aside < size), firm & (before > 1.3 * size) & (before < 4.0 * size)
+    if tip.sum() < 6 or rest.sum() < 20:
+        return 0.0
+    lab = cv2.cvtColor((np.clip(view.stack.image, 0.0, 255.0) / 255.0).astype(np.float32), cv2.COLOR_BGR2LAB)
+    return float(np.linalg.norm(np.median(lab[tip], axis=0)[1:] - np.median(lab[rest], axis=0)[1:]))
+
+
 def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
     v, u = np.nonzero(mask)
     mm = coarse.to_mm(np.stack([u, v], axis=-1))

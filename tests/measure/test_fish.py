@@ -158,3 +158,10 @@ def test_what_is_measured_is_said():
     assert row.measure == "total length, natural tail, straight along the board"
     assert row.fork_length_mm < row.total_length_mm
     assert row.total_length_mm / INCH_MM == pytest.approx(FishDrawing().total / 25.4, rel=0.006)
+
+
+def test_blood_that_runs_on_from_the_tail_gives_no_length_to_trust():
+    fish = FishDrawing(fin=(60, 96, 70))
+    blood = [(296.0, 100.0), (338.0, 96.0), (344.0, 132.0), (300.0, 136.0)]
+    row = measured(Scene(fish, stain=(tuple(blood), (30, 25, 190), 0.9)))
+    assert row.verdict != "measured" or row.total_length_mm == pytest.approx(fish.total, rel=0.006)
