@@ -5,7 +5,7 @@ The board's geometry:
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
     find_board, find_markers, find_print, match_print, refine   the board in a frame
-    looking        which frames to search at all
+    glance, looking   what a frame's look says of a board in it; which frames to search at all
     scan           cheap looks through a clip, frames worth posing
     pose, pose_fit, lens_slopes, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
     scale_doubt    what a scale is worth when neighbouring print errs together
