@@ -21,8 +21,10 @@ from reelnotes.media.decode import Picture, pictures
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
 MOST_SEARCHED = 4
 SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
-# The highest of many frames' likeness is high by chance; a clip that long which shows a board shows it for seconds.
-UNLIKELY_IN_LONG = 0.25
+# A short clip is searched at the least likeness. The highest of many frames' likeness is high by
+# chance, and a long clip which shows a board shows it for seconds.
+UNLIKELY_IN_SHORT, UNLIKELY_IN_LONG = UNLIKELY / 3, 0.25
+GLANCED_AT_FIRST = 8  # key frames, before what looks like one of them is passed over
 _THUMBNAIL = (12, 7)
 _ALIKE, _ALIKE_CELL = 14.0, 50.0  # levels that two thumbnails of one look differ by: on average, and in all but two cells
 
@@ -56,14 +58,14 @@ def glance_through(path: Path, *, thorough: bool = False) -> Sights:
         step = max(1, min(picture.pixels.shape[:2]) // 40)
         few = np.ascontiguousarray(picture.pixels[::step, ::step])
         look = cv2.resize(few, _THUMBNAIL, interpolation=cv2.INTER_AREA).astype(np.int16)
-        if _seen_before(look, looks):
+        if len(seen) >= GLANCED_AT_FIRST and _seen_before(look, looks):
             continue
         like = board_likeness(picture.pixels)
         seen.append((like, picture.time_s))
         if like < UNLIKELY_IN_LONG:
             looks.append(look)
     short = last < SHORT_S
-    least = 0.0 if thorough else UNLIKELY if short else UNLIKELY_IN_LONG
+    least = 0.0 if thorough else UNLIKELY_IN_SHORT if short else UNLIKELY_IN_LONG
     best = nlargest(MOST_SEARCHED, [s for s in seen if s[0] >= least])
     likeness = max((like for like, _ in seen), default=0.0)
     return Sights(tuple(time_s for _, time_s in best), likeness, SHORT_S if short else None)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from reelnotes.measure import looking
-from reelnotes.measure.looking import MOST_SEARCHED, Sights, frames_to_search, glance_through
+from reelnotes.measure.looking import GLANCED_AT_FIRST, MOST_SEARCHED, Sights, frames_to_search, glance_through
 
 
 def water(rng: np.random.Generator) -> np.ndarray:
@@ -61,13 +61,13 @@ def test_water_all_day_costs_a_glance_and_no_search(tmp_path: Path, glances: lis
     rng = np.random.default_rng(6)
     film(tmp_path / "water.mp4", [water(rng) for _ in range(200)])  # 20 s
     assert searched(tmp_path / "water.mp4") == []
-    assert len(glances) == 1  # all its key frames look alike
+    assert len(glances) == GLANCED_AT_FIRST  # all its key frames look alike
 
 
 def test_who_asks_for_one_clip_has_its_likeliest_frames_searched_however_unlikely(tmp_path: Path) -> None:
     rng = np.random.default_rng(6)
     film(tmp_path / "water.mp4", [water(rng) for _ in range(200)])
-    assert len(searched(tmp_path / "water.mp4", thorough=True)) == 1
+    assert len(searched(tmp_path / "water.mp4", thorough=True)) == MOST_SEARCHED
 
 
 def test_a_short_clip_is_searched_between_its_key_frames_too(tmp_path: Path) -> None:
