@@ -28,8 +28,9 @@ _MOST_SCENES = 3
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
-_SOFT_MM = 10.0  # over which no tail's edge fades that the camera shows at all well
-_HUE = 32.0  # CIELAB units: coloured tips of real tails differ by less, blood and slime by more (common practice, no source)
+# Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres;
+_SOFT_MM = 10.0
+_HUE = 32.0  # and by this many CIELAB units (a, b) blood stands out from a tail. Tails with such coloured tips come as check.
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 

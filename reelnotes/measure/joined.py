@@ -19,6 +19,7 @@ _EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
 _ARM_MM = 15.0  # and is at least this wide there
 _WIDEST_ARM_MM = 130.0  # and at most this, aslant: what lies along an edge for longer is something else, a second fish say
 _COLOURS = 6
+_BRIDGED = 0.4  # of the gap between two parts that an arm must cover for them to be one fish
 _LEAST_LEFT = 0.8  # of the length: stains and veils that are longer are not told from a tail
 _BURNT = 245.0  # a channel this high tells nothing
 _DARK_COUNTS = 0.5  # lightness changes over a hand more than its hue does
@@ -67,20 +68,32 @@ def _bridged(parts: Mask, covered: Mask) -> Mask:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(parts.astype(np.uint8), connectivity=8)
     if count < 2:
         return parts
-    left, width = stats[:, cv2.CC_STAT_LEFT], stats[:, cv2.CC_STAT_WIDTH]
-    order = sorted(range(1, count), key=lambda i: int(left[i]))
-    whole = labels == max(order[:2], key=lambda i: int(stats[i, cv2.CC_STAT_AREA]) * (left[i] < left[order[0]] + width[order[0]]))
+    order = sorted(range(1, count), key=lambda i: int(stats[i, cv2.CC_STAT_LEFT]))
+    whole: Mask = np.asarray(labels == _head(order, np.asarray(stats, np.int32)))
     for i in order:
-        part = labels == i
-        if whole[part].all():
-            continue
-        rows, more = (np.flatnonzero(m.any(axis=1)) for m in (whole, part))
-        if more[-1] < rows[0] or more[0] > rows[-1]:
+        part: Mask = np.asarray(labels == i)
+        if whole[part].all() or not _in_line(whole, part):
             continue
         between = _hull(np.argwhere(whole)[:, ::-1], np.argwhere(part)[:, ::-1], parts.shape) & ~whole & ~part
-        if covered[between].mean() > 0.4 if between.any() else True:
+        if not between.any() or covered[between].mean() > _BRIDGED:
             whole = whole | part | (between & covered)
     return whole
+
+
+def _head(order: list[int], stats: NDArray[np.int32]) -> int:
+    """The part to begin with: the one that starts nearest to the stop, or the next if that is larger and lies beside it."""
+    first = order[0]
+    if len(order) == 1:
+        return first
+    beside = stats[order[1], cv2.CC_STAT_LEFT] < stats[first, cv2.CC_STAT_LEFT] + stats[first, cv2.CC_STAT_WIDTH]
+    larger = stats[order[1], cv2.CC_STAT_AREA] > stats[first, cv2.CC_STAT_AREA]
+    return order[1] if beside and larger else first
+
+
+def _in_line(a: Mask, b: Mask) -> bool:
+    """Whether two parts share some of the board's breadth."""
+    rows, more = (np.flatnonzero(m.any(axis=1)) for m in (a, b))
+    return bool(more[-1] >= rows[0] and more[0] <= rows[-1])
 
 
 def _hull(a: NDArray[np.intp], b: NDArray[np.intp], shape: tuple[int, ...]) -> Mask:

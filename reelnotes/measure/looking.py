@@ -21,8 +21,8 @@ from reelnotes.media.decode import Picture, pictures
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
 MOST_SEARCHED = 4
 SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
-# A short clip is searched at the least likeness. The highest of many frames' likeness is high by
-# chance, and a long clip which shows a board shows it for seconds.
+# A short clip is searched at the least likeness. The highest of many frames' likeness is high by chance, and a long clip
+# that shows a board shows it for seconds (0.25: judgement, no source).
 UNLIKELY_IN_SHORT, UNLIKELY_IN_LONG = UNLIKELY / 3, 0.25
 GLANCED_AT_FIRST = 8  # key frames, before what looks like one of them is passed over
 _THUMBNAIL = (12, 7)
