@@ -105,14 +105,23 @@ def colour_terms(picture: NDArray[np.uint8]) -> Picture:
 
 
 def _fit_colours(terms: Picture, image: Picture, gain: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Least squares, held to each channel's own tone curve where the board's inks do not say otherwise.
+
+    A board of greys tells nothing of how the channels mix: held to nothing, a coloured logo on it would come out grey.
+    """
     used = weight > 1e-3
     w = weight[used].astype(np.float64)
     a, columns = terms[used].astype(np.float64), []
     for channel in range(3):
         x = a * gain[..., channel][used][:, None]
+        seen = (x * w[:, None]).T @ image[..., channel][used]
         normal = (x * w[:, None]).T @ x
-        normal[np.diag_indices(10)] += _PRIOR * max(w.sum(), 1.0)
-        columns.append(np.linalg.solve(normal, (x * w[:, None]).T @ image[..., channel][used]))
+        total = max(w.sum(), 1.0)
+        own = [0, 1 + channel, 4 + channel]  # one, the channel, its square
+        curve = np.zeros(10)
+        curve[own] = np.linalg.solve(normal[np.ix_(own, own)] + np.diag(_PRIOR[own]) * total, seen[own])
+        normal[np.diag_indices(10)] += _PRIOR * total
+        columns.append(np.linalg.solve(normal, seen + _PRIOR * total * curve))
     return np.stack(columns, axis=-1)
 
 
