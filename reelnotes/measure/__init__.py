@@ -19,6 +19,8 @@ The fish on it:
     board_match    what the empty board would look like under this light
     light          sun and shade on one board
     outline        what the board does not explain
+    parts          fish and hands as a small net sees them
+    seen_fish      the fish by that look; whether a measured one agrees with it
     shape          depth, bend, one body or two, is its end a tail
     joined         an arm, a stain, a glint's veil taken off a piece
     fish_piece     which piece is the fish; what forbids a length

@@ -12,8 +12,10 @@ from reelnotes.measure.fish_piece import NO_FISH, FishPiece, by_the_tail, carrie
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
+from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
+from reelnotes.measure.seen_fish import disagreement, seen_piece
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
@@ -81,13 +83,11 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     """The fish in frames that all show the same."""
     stack = stack_frames(spread_pick(clip.frames, _COARSE_FRAMES), raster)
     outline = find_outline(stack, clip.model)
-    pieces = fish_pieces(outline, stack, clip.board)
-    if isinstance(pieces, Refusal):
-        return pieces
-    best = _best_tail(clip, pieces, stack, outline, scale)
-    if best.likeness < _TAIL_LIKE or not best.clear:
-        best = _second_thought(clip, stack, outline, scale, best)
-    piece, likeness, unsure = best.piece, best.likeness, best.unsure
+    found = _piece_and_look(clip, stack, outline, scale)
+    if isinstance(found, Refusal):
+        return found
+    best, seen = found
+    piece, likeness = best.piece, best.likeness
     view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=piece.covered)
     if view is None:
         return Refusal("the tail's end is not to be seen")
@@ -99,7 +99,11 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)] + [d for d in (beside, unsure, guessed) if d]
+    unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
+    # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
+    unsure = best.unsure if unlike else ""
+    doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
+    doubts += [d for d in (beside, unsure, unlike, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
@@ -113,6 +117,34 @@ class _TailEnd:
     likeness: float
     clear: bool = True
     unsure: str = ""
+
+    @property
+    def sound(self) -> bool:
+        """Whether it ends in a tail with nothing over it, and is one piece."""
+        return self.likeness >= _TAIL_LIKE and self.clear and not self.piece.doubts
+
+
+def _piece_and_look(
+    clip: PosedClip, stack: Stack, outline: Outline, scale: float
+) -> tuple[_TailEnd, FishPiece | None] | Refusal:
+    """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
+    the net sees it."""
+    parts = see_parts(stack, clip.model)
+    pieces = fish_pieces(outline, stack, clip.board)
+    if isinstance(pieces, Refusal):
+        seen = seen_piece(parts, stack, clip.board, None)
+        if seen is None or pieces.reason != NO_FISH:
+            return pieces
+        return _best_tail(clip, [seen], stack, outline, scale), seen
+    best = _best_tail(clip, pieces, stack, outline, scale)
+    if not best.sound:
+        best = _second_thought(clip, stack, outline, scale, best)
+    seen = seen_piece(parts, stack, clip.board, best.piece.mask)
+    if seen is not None and not best.sound:
+        by_look = _best_tail(clip, [seen], stack, outline, scale)
+        if by_look.likeness >= _TAIL_LIKE and (by_look.sound or best.likeness < _TAIL_LIKE):
+            best = by_look
+    return best, seen
 
 
 def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:

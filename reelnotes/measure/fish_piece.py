@@ -61,7 +61,7 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
             refusal = refusal if refusal is not None else Refusal("no fish lies at the stop" if long else NO_FISH)
             continue
         for mask, x_high in {near[0].x_high_mm: (near[0].mask, near[0].x_high_mm), **_with_rest(near[0], blobs)}.values():
-            bad_end = _ends_seen(mask, stack, board, x_high)
+            bad_end = ends_seen(mask, stack, board, x_high)
             if bad_end is not None:
                 unseen = unseen if unseen is not None else bad_end
                 cut += [mask] if number < 2 else []
@@ -87,7 +87,7 @@ def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiec
         for part in parted(near[0].mask, outline, stack, board) if near else ():
             columns = np.flatnonzero(part.mask.any(axis=0))
             x_high = float(stack.raster.to_mm(np.array([columns[-1], 0.0]))[0])
-            if x_high < SMALLEST_FISH_MM or _ends_seen(part.mask, stack, board, x_high) is not None:
+            if x_high < SMALLEST_FISH_MM or ends_seen(part.mask, stack, board, x_high) is not None:
                 continue
             if _unlike(part.mask, [p.mask for p in pieces]):
                 nose = _nose(near[0], part.mask, blobs, stack.raster, board)
@@ -189,7 +189,8 @@ def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, f
     return {x_high: (mask, x_high)} if x_high > main.x_high_mm else {}
 
 
-def _ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal | None:
+def ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal | None:
+    """None where both ends of a piece lie on the board and in the picture; else a Refusal that says which does not."""
     if x_high > board.length_mm - 4.0:
         return Refusal("the tail reaches the end of the board or past it")
     columns = np.flatnonzero(mask.any(axis=0))

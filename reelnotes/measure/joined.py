@@ -59,10 +59,10 @@ def _without_arms(mask: Mask, stack: Stack, board: Board) -> Parted | None:
     if not arm.any() or arm.sum() > 0.9 * mask.sum():
         return None
     covered = cv2.dilate(arm.astype(np.uint8), _disc(2.0 * scale)) > 0
-    return Parted(_bridged(_solid(mask & ~covered, scale), covered), covered)
+    return Parted(bridged(_solid(mask & ~covered, scale), covered), covered)
 
 
-def _bridged(parts: Mask, covered: Mask) -> Mask:
+def bridged(parts: Mask, covered: Mask) -> Mask:
     """The parts of a fish on either side of an arm, and their hull under it: those in line with the one nearest to the stop
     and parted from it by the arm in good part (the rest of a pale hand may pass for board)."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(parts.astype(np.uint8), connectivity=8)

@@ -16,6 +16,8 @@ from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
 
 _GROUPS = 4
+_SURELY_FISH = 0.8
+_THIN_MM = 2.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,7 +60,8 @@ def view_tail(
         board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
     doubt = colour_doubt(outline.match, model.picture_on(raster))
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
-    share = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
+    mixed = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
+    share = _without_shade(mixed, whole.image, picture, blur_px, raster.px_per_mm)
     tail = find_tail(share, raster, blur_px)
     if tail is None:
         return None
@@ -68,10 +71,11 @@ def view_tail(
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
         image = _beyond(some.image, picture, doubt)
-        found = find_tail(_share(image, picture, fish, some.seen & board, raster.px_per_mm), raster, blur_px)
+        part_share = _share(image, picture, fish, some.seen & board, raster.px_per_mm)
+        found = find_tail(_without_shade(part_share, image, picture, blur_px, raster.px_per_mm), raster, blur_px)
         if found is not None:
             parts.append(found)
-    soft_mm = edge_fades(share) / raster.px_per_mm
+    soft_mm = edge_fades(mixed) / raster.px_per_mm
     return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm, soft_mm)
 
 
@@ -143,6 +147,26 @@ def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
     small = cv2.resize(np.dstack([off * weight[..., None], weight]), size, interpolation=cv2.INTER_AREA)
     smooth = cv2.resize(cv2.GaussianBlur(small, (0, 0), sigma_px / step), (w, h), interpolation=cv2.INTER_LINEAR)
     return (smooth[..., :3] / (smooth[..., 3:] + 0.02)).astype(np.float32)
+
+
+def _without_shade(
+    share: NDArray[np.float32], image: Picture, expected: Picture, blur_px: float, px_per_mm: float
+) -> NDArray[np.float32]:
+    """The share without what only looks like a mix of fish and board: board in the fish's shade.
+
+    Along an edge the share falls within the picture's blur. Farther than that from what is fish beyond doubt, a half share
+    that the board under less light explains just as well is shade (a dark fish's colour and dark board are too alike for
+    ``matte`` to tell them pixel by pixel).
+    """
+    sure = cv2.morphologyEx((share > _SURELY_FISH).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
+    off = cv2.distanceTransform(1 - sure, cv2.DIST_L2, 5)
+    less = (image * expected).sum(axis=-1) / np.maximum((expected * expected).sum(axis=-1), 1.0)
+    left = np.sqrt(((image - less[..., None] * expected) ** 2).mean(axis=-1))
+    shade = (less > 0.3) & (less < 0.9) & (left < 4.0 + 0.05 * expected.mean(axis=-1)) & (share < _SURELY_FISH)
+    # A thin lobe never shows its own colour in a blurred picture: only what is broader can be told to be shade.
+    size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
+    broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
+    return np.where(broad & (off > 2.5 * blur_px + 1.0), 0.0, share).astype(np.float32)
 
 
 def _midway(shaded: Tail, bare: Tail | None) -> tuple[Tail, float, float]:

@@ -1,0 +1,101 @@
+"""What a small net sees on the board: fish, and hands or tools over it.
+
+The outline (``outline``) asks what the empty board does not explain; a fish of the board's own colour, an arm across it, a
+stain at its tail or a hard shadow beside it can lead it astray. A small convolutional net (U-shaped, Ronneberger et al. 2015;
+0.3 million weights) that knows the looks of fish gives a second view of the same picture. It was trained on drawn
+scenes only: random boards, light, stains, fish and hands (tests/bench/parts_scenes.py and train_parts.py).
+
+It sees a pixel of one to three millimetres, so it proposes and doubts; it never measures.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.stack import Picture, Stack
+from reelnotes.records.boards import Board
+
+WIDTH, HEIGHT = 384, 192  # pixels that the board and MARGIN_MM around it are fitted into: what the net was trained on
+MARGIN_MM = 25.0
+_CELL = 32  # the net halves its picture five times
+_GREY, _SPREAD = 110.0, 64.0
+_LEAST_GAIN, _MOST_GAIN = 0.1, 4.0
+
+
+@dataclass(frozen=True, eq=False)
+class Parts:
+    """How likely each pixel of the stack's raster shows these, (h, w) float32 0..1.
+
+    fish  a fish (of several, all)
+    over  a hand, an arm or a tool, over the fish or beside it
+    """
+
+    fish: NDArray[np.float32]
+    over: NDArray[np.float32]
+
+
+def see_parts(stack: Stack, model: BoardModel) -> Parts:
+    """Ask the net about a stack of frames; where no frame reaches, nothing is likely."""
+    raster = Raster.over(model.board, 1.0 / pixel_mm(model.board), MARGIN_MM)
+    seen = _onto(stack.image, stack.raster, raster)
+    inside = _onto(stack.seen.astype(np.float32), stack.raster, raster) > 0.5
+    plain = model.picture_on(raster) * model.on_board(raster)[..., None]
+    logits = _answer(_views(np.where(inside[..., None], seen, 0.0), plain.astype(np.float32), inside))
+    odds = np.exp(logits - logits.max(axis=0))
+    likely = odds / odds.sum(axis=0) * inside
+    back = [_onto(likely[k].astype(np.float32), raster, stack.raster) for k in (1, 2)]
+    return Parts(back[0], back[1])
+
+
+def pixel_mm(board: Board) -> float:
+    """The side of what the net sees as one pixel."""
+    return max((board.length_mm + 2 * MARGIN_MM) / WIDTH, (board.width_mm + 2 * MARGIN_MM) / HEIGHT)
+
+
+def _views(seen: Picture, plain: Picture, inside: NDArray[np.bool_]) -> NDArray[np.float32]:
+    """(8, h, w): the frame and the empty board in its light, where the frame reaches, where the board is."""
+    on = (plain > 0).any(axis=-1) & inside
+    if on.any():
+        gain = np.median(seen[on], axis=0) / np.maximum(np.median(plain[on], axis=0), 4.0)
+        plain = plain * np.clip(gain, _LEAST_GAIN, _MOST_GAIN)
+    masks = np.dstack([inside, on]).astype(np.float32)
+    views = [(seen - _GREY) / _SPREAD, (np.minimum(plain, 255.0) - _GREY) / _SPREAD, masks]
+    return np.concatenate(views, axis=-1).transpose(2, 0, 1).astype(np.float32)
+
+
+def _answer(views: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(3, h, w) logits of board, fish, hands. Beyond the picture the net is shown what it was shown in training: nothing."""
+    _, h, w = views.shape
+    nothing = -_GREY / _SPREAD
+    wide = np.zeros((8, -(-h // _CELL) * _CELL, -(-w // _CELL) * _CELL), np.float32)
+    wide[:6] = nothing
+    wide[:, :h, :w] = views
+    net = _net()
+    net.setInput(wide[None])
+    four = np.asarray(net.forward())[0]  # (12, h / 2, w / 2): the kinds of the first of four pixels first
+    small = four.shape[1:]
+    pixels = four.reshape(2, 2, 3, *small).transpose(2, 3, 0, 4, 1).reshape(3, 2 * small[0], 2 * small[1])
+    return pixels[:, :h, :w].astype(np.float32)
+
+
+def _onto(values: NDArray[np.float32], source: Raster, target: Raster) -> NDArray[np.float32]:
+    """Resample a picture from one raster of the board's plane to another, smoothed where the other is coarser."""
+    ratio = source.px_per_mm / target.px_per_mm
+    if ratio > 1.2:
+        values = cv2.GaussianBlur(values, (0, 0), 0.4 * ratio).astype(np.float32)
+    corner = source.to_px(target.to_mm(np.zeros(2)))
+    warp = np.array([[ratio, 0.0, corner[0]], [0.0, ratio, corner[1]]])
+    return cv2.warpAffine(values, warp, (target.width_px, target.height_px), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+                          borderMode=cv2.BORDER_CONSTANT).astype(np.float32)  # fmt: skip
+
+
+@lru_cache(maxsize=1)
+def _net() -> cv2.dnn.Net:
+    """The trained net; one a process."""
+    weights = files("reelnotes.measure").joinpath("parts.onnx").read_bytes()
+    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))

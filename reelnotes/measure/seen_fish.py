@@ -1,0 +1,140 @@
+"""The fish as the parts net sees it: its piece of the picture, and whether a measured fish agrees with it.
+
+The net's view is coarse, but it knows a tail from a stain, a shadow or a hand. Where the outline alone leads to no
+whole tail, its piece is tried; where the outline leads to one, the two must agree on where the fish begins and ends.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.board_model import Raster
+from reelnotes.measure.fish_piece import STOP_ZONE_MM, FishPiece, ends_seen
+from reelnotes.measure.joined import bridged
+from reelnotes.measure.outline import SMALLEST_FISH_MM
+from reelnotes.measure.parts import Parts, pixel_mm
+from reelnotes.measure.stack import Mask, Stack
+from reelnotes.records.boards import Board
+
+_LIKELY = 0.5
+_LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
+_NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
+_APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
+_NOSE_GAP_MM = 12.0
+_SELDOM = 0.005  # a colour box that holds less of a hand says nothing
+
+
+def seen_piece(parts: Parts, stack: Stack, board: Board, outlined: Mask | None) -> FishPiece | None:
+    """The fish at the stop by its look alone, bridged under hands; None when there is none or its ends are not in sight.
+
+    outlined  what the outline takes for the fish: near the net's fish its sharper edge is kept
+    """
+    scale = stack.raster.px_per_mm
+    covered = parts.over > _LIKELY
+    fish_all = _without_fingers(_firm(parts.fish > _LIKELY, scale), covered, stack)
+    mask = _at_stop(fish_all, covered, stack.raster)
+    if mask is None:
+        return None
+    if outlined is not None:
+        near = cv2.dilate(mask.astype(np.uint8), _disc(_NEAR_MM * scale)) > 0
+        mask = mask | (outlined & near & ~covered)
+    low, high = ends_of(mask, stack.raster)
+    if ends_seen(mask, stack, board, high) is not None:
+        return None
+    rows = np.nonzero(mask[:, : max(1, int(stack.raster.to_px(np.array([low + 0.12 * (high - low), 0.0]))[0]))])[0]
+    nose_y = float(stack.raster.to_mm(np.array([0.0, np.median(rows) if len(rows) else mask.shape[0] / 2]))[1])
+    doubts = ("more than one fish may lie on the board",) if _another(fish_all, mask, high - low, stack.raster) else ()
+    return FishPiece(mask, low, high, nose_y, doubts, covered if covered.any() else None)
+
+
+def disagreement(seen: FishPiece | None, nose_mm: float, tip_mm: float, board: Board) -> str:
+    """"" where the net's fish begins and ends where a measured one does, as far as its pixels tell; else a reason to doubt.
+
+    nose_mm, tip_mm  as they appear on the board's surface
+    """
+    if seen is None:
+        return "a second look finds no whole fish there"
+    apart = max(_APART_PX * pixel_mm(board), _APART * tip_mm)
+    if abs(seen.x_high - tip_mm) > apart:
+        return "a second look sees the tail end elsewhere"
+    if seen.x_low - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
+        return "a second look sees the nose short of the stop"
+    return ""
+
+
+def ends_of(mask: Mask, raster: Raster) -> tuple[float, float]:
+    """(low, high) mm along the board of a piece's first and last column, needles of a pixel or two left out."""
+    columns = np.flatnonzero(mask.sum(axis=0) >= max(2.0, 1.0 * raster.px_per_mm))
+    if not len(columns):
+        columns = np.flatnonzero(mask.any(axis=0))
+    ends = raster.to_mm(np.array([[columns[0] - 0.5, 0.0], [columns[-1] + 0.5, 0.0]]))[:, 0]
+    return float(ends[0]), float(ends[1])
+
+
+def _at_stop(fish: Mask, covered: Mask, raster: Raster) -> Mask | None:
+    """The largest long piece that begins near the stop, with what lies beyond a hand across it."""
+    fish = bridged(fish, covered)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
+    for i in sorted(range(1, count), key=lambda i: -int(stats[i, cv2.CC_STAT_AREA])):
+        piece: Mask = np.asarray(labels == i)
+        low, high = ends_of(piece, raster)
+        area_mm2 = float(stats[i, cv2.CC_STAT_AREA]) / raster.px_per_mm**2
+        if high - low >= SMALLEST_FISH_MM and low < STOP_ZONE_MM and area_mm2 > _LEAST_DEPTH * (high - low) ** 2:
+            return piece
+    return None
+
+
+def _without_fingers(fish: Mask, covered: Mask, stack: Stack) -> Mask:
+    """The fish without pieces that touch a hand and have its colours rather than the largest piece's: seen alone, the tip of a
+    finger passes for a tail."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
+    near = cv2.dilate(covered.astype(np.uint8), _disc(_NEAR_MM * stack.raster.px_per_mm)) > 0
+    if count < 3 or not covered.any():
+        return fish
+    main = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    kinds = _colour_kinds(stack)
+    hand, body = (_frequencies(kinds[where]) for where in (covered, labels == main))
+    kept = fish.copy()
+    for i in range(1, count):
+        piece: Mask = np.asarray(labels == i)
+        if i != main and (piece & near).any() and hand[kinds[piece]].mean() > 10.0 * body[kinds[piece]].mean() + _SELDOM:
+            kept[piece] = False
+    return kept
+
+
+def _colour_kinds(stack: Stack) -> NDArray[np.intp]:
+    """(h, w) which of 8 x 16 x 16 boxes of CIELAB a pixel lies in, after a little smoothing."""
+    smooth = cv2.GaussianBlur(np.clip(stack.image, 0.0, 255.0) / 255.0, (0, 0), 1.0).astype(np.float32)
+    lab = cv2.cvtColor(smooth, cv2.COLOR_BGR2LAB)
+    box = [np.clip(lab[..., 0] / 12.5, 0, 7), np.clip(lab[..., 1] / 8 + 8, 0, 15), np.clip(lab[..., 2] / 8 + 8, 0, 15)]
+    light, a, b = (c.astype(np.intp) for c in box)
+    return np.asarray((light * 16 + a) * 16 + b, np.intp)
+
+
+def _frequencies(kinds: NDArray[np.intp]) -> NDArray[np.float64]:
+    return np.bincount(kinds, minlength=8 * 16 * 16) / max(len(kinds), 1)
+
+
+def _another(fish: Mask, main: Mask, length_mm: float, raster: Raster) -> bool:
+    """Whether there is another long piece of fish beside the main one."""
+    count, labels, _, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
+    for i in range(1, count):
+        piece: Mask = np.asarray(labels == i)
+        if (piece & main).any():
+            continue
+        low, high = ends_of(piece, raster)
+        area_mm2 = float(piece.sum()) / raster.px_per_mm**2
+        if high - low > 0.35 * length_mm and area_mm2 > _LEAST_DEPTH * (high - low) ** 2:
+            return True
+    return False
+
+
+def _firm(mask: Mask, px_per_mm: float) -> Mask:
+    """Specks left out and small holes filled."""
+    whole = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, _disc(2.0 * px_per_mm))
+    return cv2.morphologyEx(whole, cv2.MORPH_OPEN, _disc(1.0 * px_per_mm)) > 0
+
+
+def _disc(radius_px: float) -> np.ndarray:
+    size = 2 * max(1, round(radius_px)) + 1
+    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (size, size))

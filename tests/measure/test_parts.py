@@ -1,0 +1,101 @@
+"""The parts net: its way in is what it was trained on, and on a drawn fish it sees fish, hand and board."""
+
+import sys
+from dataclasses import replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from scene import BOARD, FishDrawing, Scene
+
+from reelnotes.measure import parts
+from reelnotes.measure.board_model import Raster
+from reelnotes.measure.fish_piece import FishPiece
+from reelnotes.measure.seen_fish import disagreement, ends_of, seen_piece
+from reelnotes.measure.stack import stack_frames
+
+BENCH = Path(__file__).resolve().parents[1] / "bench"
+HAND = (((150, -30), (205, -30), (215, 60), (200, 130), (160, 130), (145, 60)), 40.0, (120, 150, 205))
+
+
+def seen(scene):
+    clip = scene.clip()
+    stack = stack_frames(clip.frames, Raster.over(BOARD, 1.0, 25.0))
+    return parts.see_parts(stack, clip.model), stack
+
+
+def board_mm(stack, polygon):
+    """(h, w) True inside a polygon given in board millimetres."""
+    mask = np.zeros(stack.seen.shape, np.uint8)
+    cv2.fillPoly(mask, [np.round(stack.raster.to_px(np.asarray(polygon, float))).astype(np.int32)], 1)
+    return mask > 0
+
+
+@pytest.mark.parametrize("dark", [False, True])
+def test_most_of_a_drawn_fish_is_seen_as_fish_and_hardly_any_board(dark):
+    # source: the drawing itself
+    fish = FishDrawing(colour=(40, 44, 42), fin=(20, 24, 60)) if dark else FishDrawing()
+    found, stack = seen(Scene(fish, dark=dark))
+    truth = board_mm(stack, fish.body()) | board_mm(stack, fish.tail())
+    got = found.fish > 0.5
+    assert got[truth].mean() > 0.8
+    near = cv2.dilate(truth.astype(np.uint8), np.ones((31, 31), np.uint8)) > 0
+    assert got[~near].mean() < 0.02
+
+
+def test_an_empty_board_shows_no_fish():
+    found, _ = seen(Scene(fish=None))
+    assert (found.fish > 0.5).mean() < 0.01
+
+
+def test_a_whole_fish_is_found_at_the_stop_with_its_ends():
+    fish = FishDrawing()
+    found, stack = seen(Scene())
+    piece = seen_piece(found, stack, BOARD, None)
+    assert piece is not None
+    # source: the drawing; twice what the net sees as one pixel, and the parallax of a nose and a tail above the board
+    assert piece.x_high == pytest.approx(fish.length, abs=2 * parts.pixel_mm(BOARD) + 4)
+    assert piece.x_low < 12.0
+
+
+def test_the_way_in_is_the_one_that_the_net_was_trained_on(monkeypatch):
+    monkeypatch.syspath_prepend(str(BENCH))
+    import parts_scenes  # noqa: PLC0415 - only there with the bench on the path
+
+    rng = np.random.default_rng(3)
+    frame, board = rng.integers(0, 256, (2, 64, 96, 3)).astype(np.uint8)
+    board[:8] = 0
+    inside = np.zeros((64, 96), np.uint8)
+    inside[2:60, 5:90] = 255
+    frame[inside == 0] = 0
+    wanted = parts_scenes.net_input(frame, board, inside)
+    got = parts._views(frame.astype(np.float32), board.astype(np.float32), inside > 0)
+    assert np.allclose(got, wanted, atol=1e-5)
+    assert (parts_scenes.WIDTH, parts_scenes.HEIGHT, parts_scenes.MARGIN_MM) == (parts.WIDTH, parts.HEIGHT, parts.MARGIN_MM)
+
+
+def test_a_raster_is_carried_to_another_and_back_in_place():
+    fine, coarse = Raster.over(BOARD, 1.0, 25.0), Raster.over(BOARD, 0.55, 25.0)
+    blob = board_mm(type("S", (), {"seen": np.zeros((fine.height_px, fine.width_px)), "raster": fine})(),
+                    [[100, 50], [300, 50], [300, 120], [100, 120]]).astype(np.float32)  # fmt: skip
+    back = parts._onto(parts._onto(blob, fine, coarse), coarse, fine)
+    low, high = ends_of(back > 0.5, fine)
+    assert (low, high) == (pytest.approx(100, abs=1.5), pytest.approx(300, abs=1.5))
+
+
+def test_two_views_of_a_fish_must_agree_on_both_ends():
+    piece = FishPiece(np.ones((2, 2), bool), 2.0, 300.0, 90.0, ())
+    assert disagreement(piece, 0.0, 303.0, BOARD) == ""
+    assert "tail" in disagreement(piece, 0.0, 330.0, BOARD)
+    assert "tail" in disagreement(piece, 0.0, 270.0, BOARD)
+    assert "nose" in disagreement(replace(piece, x_low=30.0), 0.0, 300.0, BOARD)
+    assert disagreement(replace(piece, x_low=30.0), 28.0, 300.0, BOARD) == ""
+    assert "no whole fish" in disagreement(None, 0.0, 300.0, BOARD)
+
+
+def test_a_hand_across_the_body_is_no_fish_and_parts_none():
+    found, stack = seen(Scene(extra=(HAND,)))
+    hand = cv2.erode(board_mm(stack, HAND[0]).astype(np.uint8), np.ones((25, 25), np.uint8)) > 0
+    assert (found.over > 0.5)[hand].mean() > 0.5
+    assert sys.modules.get("torch") is None  # the product needs no training library
