@@ -23,6 +23,7 @@ _HELD = 0.37  # the least score that counts as this board
 _SQUARES = 4  # numbered squares that agree on one pose: another board would need the same numbers in the same places
 _STILL_REACH = 0.6
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
+_SAME = 0.01  # of the board's length: proposals whose corners lie closer are one, for settling mends far more
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 
 
@@ -42,8 +43,9 @@ def find_board(
 ) -> Alignment | None:
     """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture."""
     best: Alignment | None = None
-    for proposal in _proposals(image, models, lens):
-        made = settle(image, proposal.model, lens, proposal.R, proposal.t, freedom)
+    for proposal in _proposals(image, models, lens, freedom):
+        made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
+                      near=proposal.lens is not None)  # fmt: skip
         # Squares known by their numbers prove a board as frames seen before do: burnt-out print is missed less.
         if made is None or not proved(made, _HELD if proposal.squares < _SQUARES else STILL_HELD):
             continue
@@ -67,24 +69,44 @@ def proved(made: Alignment, held: float = _HELD) -> bool:
     return made.score >= held and made.reach >= spread * could and made.reach > 0.25
 
 
-def _proposals(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
-    yield from _by_markers(image, models, lens)
+def _proposals(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+) -> Iterator[Proposal]:
+    yield from _by_markers(image, models, lens, freedom)
     last = None
     for side in _SEARCH_SIDES:
         small, small_lens = _reduced(image, lens, side)
         if last == small.shape:
             continue
         last = small.shape
-        yield from find_print.propose(small, models, small_lens)
+        yield from _unlike(find_print.propose(small, models, small_lens))
 
 
-def _by_markers(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
+def _unlike(proposals: list[Proposal]) -> Iterator[Proposal]:
+    """Without those that say the same as one before: unique figures and all print together often do."""
+    kept: list[Proposal] = []
+    for new in proposals:
+        if not any(old.model is new.model and np.abs(_corners(old) - _corners(new)).max() < _SAME for old in kept):
+            kept.append(new)
+            yield new
+
+
+def _corners(proposal: Proposal) -> NDArray[np.float64]:
+    """(4, 3) the board's corners in the camera, in board lengths."""
+    length, width = proposal.model.board.length_mm, proposal.model.board.width_mm
+    mm = np.array([[0.0, 0.0], [length, 0.0], [length, width], [0.0, width]])
+    return np.asarray((mm @ proposal.R[:, :2].T + proposal.t) / length)
+
+
+def _by_markers(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+) -> list[Proposal]:
     names = {m.dictionary for model in models for m in model.markers}
     if not names:
         return []
     grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY).astype(np.uint8)
     seen = {name: find_markers.squares(grey, name) for name in names}
-    found = [p for model in models if model.markers and (p := find_markers.propose(seen, model, lens)) is not None]
+    found = [p for model in models if model.markers and (p := find_markers.propose(seen, model, lens, freedom)) is not None]
     return sorted(found, key=lambda p: -p.support)
 
 

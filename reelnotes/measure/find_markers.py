@@ -1,5 +1,6 @@
 """A board found by its fiducial squares (ArUco: Garrido-Jurado and others 2014, as OpenCV's aruco module reads them)."""
 
+from dataclasses import replace
 from functools import lru_cache
 
 import cv2
@@ -9,6 +10,12 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal, pose_from_plane
 from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.pose_fit import HELD, LensFreedom, fit_frames
+from reelnotes.measure.posed import Observations
+
+_TELLING = 4  # squares from which on they say something of the lens
+_CORNER_PX = 0.5  # a corner is placed about this well
+_FITS = 0.003  # of the picture's longer side, how closely the corners must fit a lens (2 px of 640)
 
 
 @lru_cache(maxsize=16)
@@ -35,8 +42,11 @@ def squares(grey: NDArray[np.uint8], dictionary: str) -> dict[int, list[Floats]]
     return found
 
 
-def propose(seen: dict[str, dict[int, list[Floats]]], model: BoardModel, lens: LensModel) -> Proposal | None:
-    """The pose that the board's squares among ``seen`` (dictionary -> id -> corners) agree on, or None.
+def propose(
+    seen: dict[str, dict[int, list[Floats]]], model: BoardModel, lens: LensModel, freedom: LensFreedom = HELD
+) -> Proposal | None:
+    """The pose that the board's squares among ``seen`` (dictionary -> id -> corners) agree on, or None; with four squares
+    and more also what they say of the lens, as far as it is free: under a guessed lens a plane fits some of them only.
 
     A square that shares its id with the board but lies elsewhere (another board's) is voted down.
     """
@@ -61,4 +71,19 @@ def propose(seen: dict[str, dict[int, list[Floats]]], model: BoardModel, lens: L
     else:
         inside = np.ones(4, bool)
     pose = pose_from_plane(points[inside], flat[inside])
-    return Proposal(model, pose[0], pose[1], int(inside.sum()) * 3, int(inside.sum()) // 4) if pose else None
+    if pose is None:
+        return None
+    rough = Proposal(model, pose[0], pose[1], int(inside.sum()) * 3, int(inside.sum()) // 4)
+    return _with_lens(rough, points, pixels, lens, freedom) or rough if rough.squares >= _TELLING else rough
+
+
+def _with_lens(rough: Proposal, points: Floats, pixels: Floats, lens: LensModel, freedom: LensFreedom) -> Proposal | None:
+    """The pose and lens that all the squares' corners fit, strays left out; None when fewer fit than did before."""
+    seen = Observations(points, pixels, np.tile(np.eye(2) / _CORNER_PX**2, (len(points), 1, 1)))
+    fit = fit_frames([seen], lens, [rough.R], [rough.t], freedom, steps=20)
+    if fit is None or not fit.rms_px[0] < _FITS * max(lens.width_px, lens.height_px):
+        return None
+    squares = int((fit.inlier[0].reshape(-1, 4) > 0.05).all(axis=1).sum())
+    if squares < rough.squares:
+        return None
+    return replace(rough, R=fit.R[0], t=fit.t[0], support=12 * squares, squares=squares, lens=fit.lens)

@@ -41,7 +41,8 @@ class Features:
 class Proposal:
     """A pose that the features propose.
 
-    support: distinct features of the picture that agree; squares: fiducial squares, each known by its number, that do
+    support: distinct features of the picture that agree; squares: fiducial squares, each known by its number, that do;
+    lens: what they say of the lens, where they do
     """
 
     model: BoardModel
@@ -49,6 +50,7 @@ class Proposal:
     t: Floats
     support: int
     squares: int = 0
+    lens: LensModel | None = None
 
 
 def features(grey: NDArray[np.uint8], limit: int) -> Features:

@@ -20,6 +20,7 @@ from reelnotes.measure.rectify import warp
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
 _FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to frame
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
+_FAINT = 0.22  # a strength at the middling scale below which a followed board is looked at more finely
 SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
 
 
@@ -67,13 +68,22 @@ def native_scale(model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> fl
 
 
 def settle(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD
-) -> Alignment | None:
-    """Refine on the print a pose that may be off by several percent of the board; None when it does not hold together there."""
+    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD,
+    *, near: bool = False,
+) -> Alignment | None:  # fmt: skip
+    """Refine on the print a pose that may be off by several percent of the board; None when it does not hold together there.
+
+    near: the pose is off by half a percent or so; the coarsest scale, at which thin print and shade are much the same,
+    is left out.
+    """
     native = native_scale(model, lens, R, t)
     if native * model.board.length_mm < 40:
         return None
     ladder = scales(model, native)
+    if near:
+        finer = [scale for scale in ladder if scale > 0.8 * _FOLLOW_PX / model.board.length_mm] or ladder[-1:]
+        made = _climb(image, model, lens, R, t, freedom, finer[:1], searches=(4, 3))
+        return _fine(image, made, freedom, finer[1:]) if made is not None and made.strength > _HOPELESS else None
     made = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(4, 3))
     if made is None or made.strength < 0.5:
         wide = _climb(image, model, lens, R, t, freedom, ladder[:1], searches=(10, 5))
@@ -115,10 +125,16 @@ def follow(
 ) -> Alignment | None:
     """A middling alignment from a start that is a percent or two of the board off (``near``: about half a percent), as
     from one frame to the next."""
-    if native_scale(model, lens, R, t) * model.board.length_mm < 40:
+    native = native_scale(model, lens, R, t)
+    if native * model.board.length_mm < 40:
         return None
     ladder = [px / model.board.length_mm for px in (_COARSE_PX, _FOLLOW_PX)]
-    return _climb(image, model, lens, R, t, HELD, ladder[1:] if near else ladder, searches=(4,))
+    made = _climb(image, model, lens, R, t, HELD, ladder[1:] if near else ladder, searches=(4,))
+    if made is None or made.strength > _FAINT or native < 1.5 * ladder[-1]:
+        return made
+    # Thin print in the open is all that burnt-out shade leaves of some boards: it shows at a finer scale only.
+    finer = _climb(image, model, lens, made.R, made.t, HELD, [min(2.0 * ladder[-1], native)], searches=(4,))
+    return finer if finer is not None and finer.strength > made.strength else made
 
 
 def _climb(
