@@ -15,7 +15,7 @@ from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_hei
 from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import disagreement, seen_piece
+from reelnotes.measure.seen_fish import disagreement, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
@@ -33,6 +33,7 @@ _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres;
 _SOFT_MM = 10.0
 _HUE = 32.0  # and by this many CIELAB units (a, b) blood stands out from a tail. Tails with such coloured tips come as check.
+_FAINT = "the tail hardly stands out from the board"
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
@@ -103,20 +104,22 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
     doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
-    doubts += [d for d in (beside, unsure, unlike, guessed) if d]
+    doubts += [d for d in (beside, unsure, best.faint, unlike, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
 @dataclass(frozen=True, eq=False)
 class _TailEnd:
     """A piece, its tail at a quick look, how much that looks like a tail (0..1), whether nothing lies over or beside it, and
-    a reason to doubt where it ends."""
+    reasons to doubt where it ends: it depends
+    on how strange is strange enough, or the tail is seen but faintly."""
 
     piece: FishPiece
     tail: Tail | None
     likeness: float
     clear: bool = True
     unsure: str = ""
+    faint: str = ""
 
     @property
     def sound(self) -> bool:
@@ -126,25 +129,31 @@ class _TailEnd:
 
 def _piece_and_look(
     clip: PosedClip, stack: Stack, outline: Outline, scale: float
-) -> tuple[_TailEnd, FishPiece | None] | Refusal:
+) -> tuple[_TailEnd, list[FishPiece]] | Refusal:
     """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
     the net sees it."""
     parts = see_parts(stack, clip.model)
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
-        seen = seen_piece(parts, stack, clip.board, None)
-        if seen is None or pieces.reason != NO_FISH:
+        seen = seen_pieces(parts, stack, clip.board, None)
+        if not seen or pieces.reason != NO_FISH:
             return pieces
-        return _best_tail(clip, [seen], stack, outline, scale), seen
+        return _by_look(clip, seen, stack, outline, scale), seen
     best = _best_tail(clip, pieces, stack, outline, scale)
     if not best.sound:
         best = _second_thought(clip, stack, outline, scale, best)
-    seen = seen_piece(parts, stack, clip.board, best.piece.mask)
-    if seen is not None and not best.sound:
-        by_look = _best_tail(clip, [seen], stack, outline, scale)
+    seen = seen_pieces(parts, stack, clip.board, best.piece.mask)
+    if seen and not best.sound:
+        by_look = _by_look(clip, seen, stack, outline, scale)
         if by_look.likeness >= _TAIL_LIKE and (by_look.sound or best.likeness < _TAIL_LIKE):
             best = by_look
     return best, seen
+
+
+def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
+    """The best tail of the net's pieces; with a doubt where there are two, for nothing but their look speaks for either."""
+    best = _best_tail(clip, seen, stack, outline, scale)
+    return replace(best, faint=_FAINT) if len(seen) > 1 else best
 
 
 def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:

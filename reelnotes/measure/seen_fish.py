@@ -4,6 +4,8 @@ The net's view is coarse, but it knows a tail from a stain, a shadow or a hand. 
 whole tail, its piece is tried; where the outline leads to one, the two must agree on where the fish begins and ends.
 """
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -24,14 +26,24 @@ _NOSE_GAP_MM = 12.0
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
 
 
-def seen_piece(parts: Parts, stack: Stack, board: Board, outlined: Mask | None) -> FishPiece | None:
-    """The fish at the stop by its look alone, bridged under hands; None when there is none or its ends are not in sight.
+def seen_pieces(parts: Parts, stack: Stack, board: Board, outlined: Mask | None) -> list[FishPiece]:
+    """The fish at the stop by its look alone, bridged under hands; none where there is none or its ends are not in sight.
 
+    Two where a fish half as sure ends elsewhere: a pale tail's lobes may be seen faintly, and so may a stain behind it.
     outlined  what the outline takes for the fish: near the net's fish its sharper edge is kept
     """
+    found: list[FishPiece] = []
+    for likely in (_LIKELY, 0.5 * _LIKELY):
+        piece = _piece(parts, likely, stack, board, outlined)
+        if piece is not None and all(abs(piece.x_high - other.x_high) > _apart(other.x_high, board) for other in found):
+            found.append(piece)
+    return found
+
+
+def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Mask | None) -> FishPiece | None:
     scale = stack.raster.px_per_mm
     covered = parts.over > _LIKELY
-    fish_all = _without_fingers(_firm(parts.fish > _LIKELY, scale), covered, stack)
+    fish_all = _without_fingers(_firm((parts.fish > likely) & ~covered, scale), covered, stack)
     mask = _at_stop(fish_all, covered, stack.raster)
     if mask is None:
         return None
@@ -47,19 +59,25 @@ def seen_piece(parts: Parts, stack: Stack, board: Board, outlined: Mask | None) 
     return FishPiece(mask, low, high, nose_y, doubts, covered if covered.any() else None)
 
 
-def disagreement(seen: FishPiece | None, nose_mm: float, tip_mm: float, board: Board) -> str:
+def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board: Board) -> str:
     """"" where the net's fish begins and ends where a measured one does, as far as its pixels tell; else a reason to doubt.
 
     nose_mm, tip_mm  as they appear on the board's surface
     """
-    if seen is None:
+    if not seen:
         return "a second look finds no whole fish there"
-    apart = max(_APART_PX * pixel_mm(board), _APART * tip_mm)
-    if abs(seen.x_high - tip_mm) > apart:
+    apart = _apart(tip_mm, board)
+    same = [piece for piece in seen if abs(piece.x_high - tip_mm) <= apart]
+    if not same:
         return "a second look sees the tail end elsewhere"
-    if seen.x_low - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
+    if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
         return "a second look sees the nose short of the stop"
     return ""
+
+
+def _apart(length_mm: float, board: Board) -> float:
+    """How far two views of one end may differ."""
+    return max(_APART_PX * pixel_mm(board), _APART * length_mm)
 
 
 def ends_of(mask: Mask, raster: Raster) -> tuple[float, float]:

@@ -12,7 +12,7 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
-from reelnotes.measure.seen_fish import disagreement, ends_of, seen_piece
+from reelnotes.measure.seen_fish import disagreement, ends_of, seen_pieces
 from reelnotes.measure.stack import stack_frames
 
 BENCH = Path(__file__).resolve().parents[1] / "bench"
@@ -52,8 +52,7 @@ def test_an_empty_board_shows_no_fish():
 def test_a_whole_fish_is_found_at_the_stop_with_its_ends():
     fish = FishDrawing()
     found, stack = seen(Scene())
-    piece = seen_piece(found, stack, BOARD, None)
-    assert piece is not None
+    (piece,) = seen_pieces(found, stack, BOARD, None)
     # source: the drawing; twice what the net sees as one pixel, and the parallax of a nose and a tail above the board
     assert piece.x_high == pytest.approx(fish.length, abs=2 * parts.pixel_mm(BOARD) + 4)
     assert piece.x_low < 12.0
@@ -61,7 +60,7 @@ def test_a_whole_fish_is_found_at_the_stop_with_its_ends():
 
 def test_the_way_in_is_the_one_that_the_net_was_trained_on(monkeypatch):
     monkeypatch.syspath_prepend(str(BENCH))
-    import parts_scenes  # noqa: PLC0415 - only there with the bench on the path
+    import parts_scenes
 
     rng = np.random.default_rng(3)
     frame, board = rng.integers(0, 256, (2, 64, 96, 3)).astype(np.uint8)
@@ -86,12 +85,12 @@ def test_a_raster_is_carried_to_another_and_back_in_place():
 
 def test_two_views_of_a_fish_must_agree_on_both_ends():
     piece = FishPiece(np.ones((2, 2), bool), 2.0, 300.0, 90.0, ())
-    assert disagreement(piece, 0.0, 303.0, BOARD) == ""
-    assert "tail" in disagreement(piece, 0.0, 330.0, BOARD)
-    assert "tail" in disagreement(piece, 0.0, 270.0, BOARD)
-    assert "nose" in disagreement(replace(piece, x_low=30.0), 0.0, 300.0, BOARD)
-    assert disagreement(replace(piece, x_low=30.0), 28.0, 300.0, BOARD) == ""
-    assert "no whole fish" in disagreement(None, 0.0, 300.0, BOARD)
+    assert disagreement([piece], 0.0, 303.0, BOARD) == ""
+    assert "tail" in disagreement([piece], 0.0, 330.0, BOARD)
+    assert "tail" in disagreement([piece], 0.0, 270.0, BOARD)
+    assert "nose" in disagreement([replace(piece, x_low=30.0)], 0.0, 300.0, BOARD)
+    assert disagreement([replace(piece, x_low=30.0)], 28.0, 300.0, BOARD) == ""
+    assert "no whole fish" in disagreement([], 0.0, 300.0, BOARD)
 
 
 def test_a_hand_across_the_body_is_no_fish_and_parts_none():
