@@ -8,9 +8,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure import find_markers, find_print
+from reelnotes.measure import find_markers, find_outline, find_print
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
+from reelnotes.measure.guided import guided
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pose_fit import LensFreedom
 from reelnotes.measure.refine import Alignment, contradicted, settle
@@ -24,6 +25,7 @@ _SQUARES = 4  # numbered squares that agree on one pose: another board would nee
 _STILL_REACH = 0.6
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _SAME = 0.01  # of the board's length: proposals whose corners lie closer are one, for settling mends far more
+_OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, and guided ones that are settled
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 
 
@@ -80,6 +82,22 @@ def _proposals(
             continue
         last = small.shape
         yield from _unlike(find_print.propose(small, models, small_lens))
+    yield from _by_outline(image, models, lens)
+
+
+def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
+    """Where the patches' outlines put a board and features near their places there agree, the most agreeing first."""
+    small, small_lens = _reduced(image, lens, _SEARCH_SIDES[-1])
+    by_ink: dict[tuple[float, ...], find_print.Features] = {}
+    found: list[Proposal] = []
+    for rough in find_outline.propose(find_outline.outlines(image, lens), models)[:_OUTLINES]:
+        ink = tuple(np.round(5 * rough.model.ink) / 5)
+        if ink not in by_ink:
+            by_ink[ink] = find_print.features(np.clip(rough.model.grey(small), 0, 255).astype(np.uint8), 2000)
+        made = guided(by_ink[ink], rough, small_lens)
+        if made is not None:
+            found.append(made)
+    return list(_unlike(sorted(found, key=lambda p: -p.support)))[:_GUIDED]
 
 
 def _unlike(proposals: list[Proposal]) -> Iterator[Proposal]:

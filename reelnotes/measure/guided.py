@@ -1,0 +1,82 @@
+"""A rough pose made sure by features: pairs are sought only where the pose expects them.
+
+Figures and ticks that could be anywhere on the board, or on the deck, are told apart once a rough place is known (guided
+matching: Hartley and Zisserman, Multiple View Geometry, 2nd ed. 2004, 4.7.1). A wrong place finds few that agree.
+"""
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from reelnotes.measure.find_print import Features, Proposal, board_features, pose_from_plane
+from reelnotes.measure.lens_model import Floats, LensModel
+
+_NEAR = 0.045  # of the board's length, how far from its place a feature is sought
+_ALIKE = 0.78  # least product of two descriptors; lower than without a place, for far fewer are to be told apart
+_TURN, _SIZE = 0.35, 0.5  # radians, and natural logarithm of size, that a pair may differ by from what the pose says
+LEAST_SUPPORT = 9  # distinct features in one plane; a wrong place seldom brings together more than six
+
+
+def guided(frame: Features, rough: Proposal, lens: LensModel) -> Proposal | None:
+    """The pose that features of the frame near their places under ``rough`` agree on; None when too few do."""
+    model, mine = rough.model, board_features(rough.model)
+    if len(frame.at) < LEAST_SUPPORT or len(mine.at) < LEAST_SUPPORT:
+        return None
+    place, turn, size = _expected(mine, rough, lens)
+    length_px = float(np.median(size / mine.size)) * model.board.length_mm
+    if not np.isfinite(length_px):
+        return None
+    i, j = _near(frame, mine, place, turn, size, _NEAR * length_px)
+    rays = lens.unproject(frame.at[i])
+    in_front = rays[:, 2] > 0.1
+    i, j, rays = i[in_front], j[in_front], rays[in_front]
+    if len(np.unique(j)) < LEAST_SUPPORT:
+        return None
+    flat = rays[:, :2] / rays[:, 2:]
+    cv2.setRNGSeed(1)
+    H, mask = cv2.findHomography(mine.at[j], flat, cv2.RANSAC, (2.0 + 0.004 * length_px) / lens.fx)
+    inside = mask.ravel().astype(bool) if H is not None else np.zeros(len(i), bool)
+    support = len(np.unique(j[inside]))
+    if support < LEAST_SUPPORT or np.ptp(mine.at[j[inside], 0]) < 0.3 * model.board.length_mm:
+        return None
+    pose = pose_from_plane(mine.at[j[inside]], flat[inside])
+    return Proposal(model, pose[0], pose[1], support) if pose else None
+
+
+def _expected(mine: Features, rough: Proposal, lens: LensModel) -> tuple[Floats, Floats, Floats]:
+    """Where the board's features should be seen (pixels), their directions (rad) and sizes (pixels)."""
+    step = 0.5 * mine.size[:, None]
+    # Directions were measured in a raster whose y runs down.
+    along = np.stack([np.cos(mine.angle), -np.sin(mine.angle)], axis=1) * step
+    place, ahead, aside = (
+        _seen(mine.at + d, rough, lens) for d in (np.zeros_like(along), along, np.stack([-along[:, 1], along[:, 0]], axis=1))
+    )
+    forth, side = ahead - place, aside - place
+    size = np.sqrt(np.maximum(np.linalg.norm(forth, axis=1) * np.linalg.norm(side, axis=1), 1e-12)) / step[:, 0] * mine.size
+    return place, np.arctan2(forth[:, 1], forth[:, 0]), size
+
+
+def _seen(mm: Floats, rough: Proposal, lens: LensModel) -> Floats:
+    return lens.project(mm @ rough.R[:, :2].T + rough.t)
+
+
+def _near(
+    frame: Features, mine: Features, place: Floats, turn: Floats, size: Floats, reach_px: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Each frame feature with the most alike of the board's that are expected near it, so turned and so large."""
+    ok = np.flatnonzero(np.isfinite(place).all(axis=1) & np.isfinite(turn))
+    if len(ok) == 0:
+        return np.zeros(0, int), np.zeros(0, int)
+    low, high = place[ok].min(axis=0) - reach_px, place[ok].max(axis=0) + reach_px
+    here = np.flatnonzero(((frame.at > low) & (frame.at < high)).all(axis=1))
+    far = np.linalg.norm(frame.at[here, None].astype(np.float32) - place[None, ok].astype(np.float32), axis=2)
+    a, b = np.nonzero(far < reach_px)
+    i, j = here[a], ok[b]
+    turned = np.abs((frame.angle[i] - turn[j] + np.pi) % (2 * np.pi) - np.pi)
+    fits = (turned < _TURN) & (np.abs(np.log(frame.size[i] / size[j])) < _SIZE)
+    i, j = i[fits], j[fits]
+    alike = np.einsum("nd,nd->n", frame.descriptor[i], mine.descriptor[j])
+    order = np.argsort(-alike, kind="stable")
+    i, j = i[order], j[order]
+    i, first = np.unique(i[alike[order] > _ALIKE], return_index=True)
+    return i, j[first]
