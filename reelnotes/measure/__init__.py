@@ -6,7 +6,7 @@ The board's geometry:
     lens_model     a lens as arithmetic
     find_board, find_markers, find_print, match_print, refine   the board in a frame
     glance, looking   what a frame's look says of a board in it; which frames to search at all
-    scan           cheap looks through a clip, frames worth posing
+    scan           the board followed through a clip to the frames worth posing
     pose, pose_fit, lens_slopes, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
     scale_doubt    what a scale is worth when neighbouring print errs together
     posed, rectify the types handed on; frames drawn square on
@@ -17,7 +17,7 @@ The fish on it:
     scenes         before the fish is laid, with it, after
     stack          many frames as one picture of the board's plane
     board_match    what the empty board would look like under this light
-    light          sun and shade on one board
+    light, light_grid   sun and shade on one board
     outline        what the board does not explain
     parts          fish and hands as a small net sees them
     seen_fish      the fish by that look; whether a measured one agrees with it

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.light import agreement, begin_lights, grow_light
-from reelnotes.measure.stack import Mask, Picture
+from reelnotes.measure.stack import Mask, Picture, summed
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
 _ROUNDS = ((60, 120), (45, 80), (35, 60), (28, 40), (22, 30), (18, 25), (15, 20), (14, 18))
@@ -49,13 +49,17 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     """
     terms = colour_terms(picture)
     start = _oftenest_bare(where) * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
-    weight, gain = start.astype(np.float32), np.ones_like(image)
-    colours, plain = np.zeros((10, 3)), image
-    for half, light_mm in _ROUNDS:
-        colours = _fit_colours(*(a[::2, ::2] for a in (terms, image, gain, weight)))  # thirty numbers from every fourth pixel
-        plain = np.clip(terms @ colours.astype(np.float32), 1.0, 400.0)
-        weight = (start * agreement(image, plain * gain, half)).astype(np.float32)
-        gain = _smooth_gain(image, plain, weight, light_mm * px_per_mm)
+    # Thirty numbers and a smooth light: every fourth pixel does, for all but the last round.
+    terms_2, image_2, start_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (terms, image, start))
+    exact = terms_2.reshape(-1, 10).astype(np.float64)
+    gain, weight = np.ones_like(image_2), start_2
+    for half, light_mm in _ROUNDS[:-1]:
+        colours = _fit_colours(exact, image_2, gain, weight)
+        weight, gain = _one_round(terms_2, image_2, start_2, colours, gain, half, 0.5 * light_mm * px_per_mm)
+    colours = _fit_colours(exact, image_2, gain, weight)
+    gain = cv2.resize(gain, start.shape[::-1], interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    weight, gain = _one_round(terms, image, start, colours, gain, _ROUNDS[-1][0], _ROUNDS[-1][1] * px_per_mm)
+    plain = _plain(terms, colours)
     smooth = np.minimum(plain * gain, 255.0).astype(np.float32)
     other, begun = begin_lights(image, plain, weight, where, px_per_mm)
     gain = np.where(begun[..., None], other, gain).astype(np.float32)
@@ -63,6 +67,20 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
     expected = np.minimum(plain * gain, 255.0).astype(np.float32)
     return BoardMatch(colours, gain, expected, smooth, weight, _spread_of_inks(terms, weight))
+
+
+def _one_round(
+    terms: Picture, image: Picture, start: NDArray[np.float32], colours: NDArray[np.float64], gain: Picture, half: float,
+    light_px: float,
+) -> tuple[NDArray[np.float32], Picture]:  # fmt: skip
+    """The pixels' weights under these colours and the light so far, then the light anew."""
+    plain = _plain(terms, colours)
+    weight = (start * agreement(image, plain * gain, half)).astype(np.float32)
+    return weight, _smooth_gain(image, plain, weight, light_px)
+
+
+def _plain(terms: Picture, colours: NDArray[np.float64]) -> Picture:
+    return np.clip(terms @ colours.astype(np.float32), 1.0, 400.0).astype(np.float32, copy=False)
 
 
 def _oftenest_bare(where: Mask) -> NDArray[np.float32]:
@@ -77,7 +95,7 @@ def _oftenest_bare(where: Mask) -> NDArray[np.float32]:
 
 def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Picture:
     """The expected picture on another raster, from the board's picture and the gain on that raster."""
-    plain = np.clip(colour_terms(picture) @ match.colours.astype(np.float32), 1.0, 400.0)
+    plain = _plain(colour_terms(picture), match.colours)
     return np.minimum(plain * gain, 255.0).astype(np.float32)
 
 
@@ -104,24 +122,24 @@ def colour_terms(picture: NDArray[np.uint8]) -> Picture:
     return np.stack([np.ones_like(b), b, g, r, b * b, g * g, r * r, b * g, g * r, b * r], axis=-1)
 
 
-def _fit_colours(terms: Picture, image: Picture, gain: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
-    """Least squares, held to each channel's own tone curve where the board's inks do not say otherwise.
+def _fit_colours(terms: NDArray[np.float64], image: Picture, gain: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
+    """(10, 3) weighted least squares for image = gain * (terms @ colours), from (n, 10) terms of all pixels.
 
-    A board of greys tells nothing of how the channels mix: held to nothing, a coloured logo on it would come out grey.
+    Where the board's inks do not say otherwise they are held to each channel's own tone curve: a board of greys tells
+    nothing of how the channels mix, and held to nothing, a coloured logo on it would come out grey.
     """
-    used = weight > 1e-3
-    w = weight[used].astype(np.float64)
-    a, columns = terms[used].astype(np.float64), []
-    for channel in range(3):
-        x = a * gain[..., channel][used][:, None]
-        seen = (x * w[:, None]).T @ image[..., channel][used]
-        normal = (x * w[:, None]).T @ x
-        total = max(w.sum(), 1.0)
-        own = [0, 1 + channel, 4 + channel]  # one, the channel, its square
+    w = np.where(weight > 1e-3, weight, 0.0).reshape(-1, 1).astype(np.float64)
+    light = gain.reshape(-1, 3)
+    seen = terms.T @ (w * light * image.reshape(-1, 3))
+    prior = _PRIOR * max(float(w.sum()), 1.0)
+    lit = w * light * light
+    columns = []
+    for c in range(3):
+        normal = (terms * lit[:, c : c + 1]).T @ terms + np.diag(prior)
+        own = [0, 1 + c, 4 + c]  # one, the channel, its square
         curve = np.zeros(10)
-        curve[own] = np.linalg.solve(normal[np.ix_(own, own)] + np.diag(_PRIOR[own]) * total, seen[own])
-        normal[np.diag_indices(10)] += _PRIOR * total
-        columns.append(np.linalg.solve(normal, seen + _PRIOR * total * curve))
+        curve[own] = np.linalg.solve(normal[np.ix_(own, own)], seen[own, c])
+        columns.append(np.linalg.solve(normal, seen[:, c] + prior * curve))
     return np.stack(columns, axis=-1)
 
 
@@ -135,7 +153,7 @@ def _smooth_gain(image: Picture, plain: Picture, weight: NDArray[np.float32], si
     size = (max(8, w // step), max(8, h // step))
     # Least squares for image = gain * plain, so that dark ink, whose ratio is mostly noise, has little to say.
     above, below = (_spread(part * weight[..., None], size, sigma_px / step) for part in (image * plain, plain * plain))
-    all_above, all_below = above.mean(axis=-1, keepdims=True), below.mean(axis=-1, keepdims=True)
+    all_above, all_below = (summed(a)[..., None] / 3.0 for a in (above, below))
     grey = (all_above + 1.0) / (all_below + 1.0)
     gain = (above + 0.1 * all_below * grey + 1e-3) / (below + 0.1 * all_below + 1e-3)
     return cv2.resize(gain, (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)

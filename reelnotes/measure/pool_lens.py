@@ -13,7 +13,7 @@ import numpy as np
 
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.pose_fit import LensFreedom, fit_frames
-from reelnotes.measure.posed import Observations, PosedClip
+from reelnotes.measure.posed import Observations, PosedClip, nearer
 from reelnotes.measure.solve_lens import Solved, solve_lens
 
 # What is wrong with a lens solved from one clip beyond its covariance (rolling shutter, a lens that follows no law
@@ -78,16 +78,11 @@ def _solved_together(clips: Sequence[ClipViews]) -> Solved | None:
     poses: list[tuple[Floats, Floats]] = []
     for clip in clips:
         for o, R, t in zip(clip.seen, clip.R, clip.t, strict=True):
-            near = _nearer(t, clip.lens, start)
+            near = nearer(t, clip.lens, start)
             alone = fit_frames([o], start, [R], [near])
             seen.append(o)
             poses.append((alone.R[0], alone.t[0]) if alone is not None else (R, near))
     return solve_lens(seen, poses, start)
-
-
-def _nearer(t: Floats, was: LensModel, now: LensModel) -> Floats:
-    """Another focal length puts the camera nearer or farther for the same picture."""
-    return np.asarray(t * np.array([1.0, 1.0, now.fx / was.fx]))
 
 
 def _excess(clip: ClipViews, lens: LensModel) -> float:
@@ -98,7 +93,7 @@ def _excess(clip: ClipViews, lens: LensModel) -> float:
     """
     held = LensFreedom(shift=_SHIFT)
     own = fit_frames(list(clip.seen), clip.lens, list(clip.R), list(clip.t), held)
-    common = fit_frames(list(clip.seen), lens, list(clip.R), [_nearer(t, clip.lens, lens) for t in clip.t], held, steps=20)
+    common = fit_frames(list(clip.seen), lens, list(clip.R), [nearer(t, clip.lens, lens) for t in clip.t], held, steps=20)
     if own is None or common is None:
         return float("inf")
     return float(np.median(common.rms_px) / (1.5 * np.median(own.rms_px) + 0.1))

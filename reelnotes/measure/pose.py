@@ -2,7 +2,7 @@
 
 import logging
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -15,12 +15,12 @@ from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
-from reelnotes.measure.posed import Observations, PosedClip, PosedFrame
+from reelnotes.measure.posed import KnownClip, Observations, PosedClip, PosedFrame, nearer
 from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
 from reelnotes.measure.solve_lens import solve_lens
-from reelnotes.media.decode import Picture
+from reelnotes.media.decode import Picture, undrawn
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.problems import Refusal
 
@@ -63,15 +63,50 @@ def pose_clip(
         return looked
     picture, found, given = looked
     tell(0.3, "following the board")
-    shots = scan.sampled(path, picture.time_s, picture.pixels.nbytes, 2 * max_frames)
-    tracked = scan.track(shots, picture.time_s, found)
+    tracked = scan.track(scan.sampled(path, picture.time_s, 2 * max_frames), picture, found, max_frames)
     if not tracked:
         return Refusal("the board is in sight for too short a time")
     tell(0.5, "refining on the print")
-    fine = _refined(_chosen(tracked, max_frames), LensFreedom() if given else GUESS_FREEDOM)
+    fine = _refined(tracked, LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
         return Refusal("the board is too small or too blurred to be measured")
-    return _solved(fine, found.model, found.lens if given else None, (tracked[0].picture.time_s, tracked[-1].picture.time_s))
+    span = (tracked[0].picture.time_s, tracked[-1].picture.time_s)
+    sightings = [_Sighting(shot.picture, made.seen, made.R, made.t) for shot, made in fine]
+    return _solved(sightings, found.model, fine[0][1].lens, span, given=given)
+
+
+def pose_again(path: Path, boards: Sequence[Board], known: KnownClip, lens: LensModel | None) -> PosedClip | Refusal:
+    """Pose the frames of a clip that was posed before under another lens (None: its own, solved anew), without a search.
+
+    Raises UnreadableError when the clip cannot be opened.
+    """
+    model = next((m for m in map(_load, boards) if isinstance(m, BoardModel) and m.board.name == known.board), None)
+    if model is None or not known.times_s:
+        return Refusal(NO_BOARD)
+    now = lens or known.lens
+    shots = {}
+    for held in undrawn(path, start_s=min(known.times_s), end_s=max(known.times_s) + 2e-3):
+        for i, time_s in enumerate(known.times_s):
+            if abs(held.time_s - time_s) < 1e-3:
+                shots[i] = held.picture()
+    sightings = [_Sighting(p, known.seen[i], known.R[i], nearer(known.t[i], known.lens, now)) for i, p in sorted(shots.items())]
+    if not sightings or _size(sightings[0].picture) != (now.width_px, now.height_px):
+        return Refusal(NO_BOARD)
+    return _solved(sightings, model, now, known.span, given=lens is not None)
+
+
+@dataclass(frozen=True, eq=False)
+class _Sighting:
+    """The print found in one frame, and the pose that it gives."""
+
+    picture: Picture
+    seen: Observations
+    R: Floats
+    t: Floats
+
+
+def _size(picture: Picture) -> tuple[int, int]:
+    return picture.pixels.shape[1], picture.pixels.shape[0]
 
 
 def _look(
@@ -107,17 +142,6 @@ def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensMod
     return made
 
 
-def _chosen(tracked: list[Tracked], count: int) -> list[Tracked]:
-    """The best frame of each of ``count`` equal stretches: most of the board seen, its print clearest."""
-    bins = np.array_split(np.arange(len(tracked)), min(count, len(tracked)))
-    return [max((tracked[i] for i in b), key=_clarity) for b in bins]
-
-
-def _clarity(shot: Tracked) -> float:
-    seen = shot.alignment.agreement
-    return float(np.clip(seen.ncc[seen.seen], 0.0, 1.0).sum())
-
-
 def _refined(chosen: list[Tracked], freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
     out = []
     for shot in chosen:
@@ -141,28 +165,26 @@ def _without_jumps(fine: list[tuple[Tracked, Alignment]]) -> list[tuple[Tracked,
 
 
 def _solved(
-    fine: list[tuple[Tracked, Alignment]], model: BoardModel, given: LensModel | None, span: tuple[float, float]
+    fine: list[_Sighting], model: BoardModel, start: LensModel, span: tuple[float, float], *, given: bool
 ) -> PosedClip | Refusal:
     """Lens (when not given) and all poses together, then once more on the print with the better lens."""
-    seen = [a.seen for _, a in fine]
-    poses = [(a.R, a.t) for _, a in fine]
-    if given is None:
-        start = replace(fine[0][1].lens, shift_px=(0.0, 0.0))
-        solved = solve_lens(seen, poses, start)
+    seen = [s.seen for s in fine]
+    if not given:
+        solved = solve_lens(seen, [(s.R, s.t) for s in fine], replace(start, shift_px=(0.0, 0.0)))
         if solved is None:
             return Refusal("the lens cannot be solved from what is seen of the board")
-        lens, fit = solved.lens, solved.fit
-        free = replace(fit.problem.freedom)
+        fit = solved.fit
+        free = fit.problem.freedom
     else:
-        lens, free = given, LensFreedom(log_focal=given.focal_sigma, centre=0.003, shift=0.003)
-        made = fit_frames(seen, lens, [R for R, _ in poses], [t for _, t in poses], free)
+        free = LensFreedom(log_focal=start.focal_sigma, centre=0.003, shift=0.003)
+        made = fit_frames(seen, start, [s.R for s in fine], [s.t for s in fine], free)
         if made is None:
             return Refusal("the board's print does not fit the given lens")
         fit = made
     fine, fit = _without_strays(fine, fit)
-    again = [_matched(shot, model, fit, i) for i, (shot, _) in enumerate(fine)]
-    final = fit_frames([o for o, *_ in again], fit.lens if given is None else lens, fit.R, fit.t, free, shift=fit.shift) or fit
-    posed = [_posed(fine[i][0], model, final, i, *again[i]) for i in range(len(fine))]
+    again = [_matched(s.picture, model, fit, i) for i, s in enumerate(fine)]
+    final = fit_frames([o for o, *_ in again], start if given else fit.lens, fit.R, fit.t, free, shift=fit.shift) or fit
+    posed = [_posed(s.picture, model, final, i, *again[i]) for i, s in enumerate(fine)]
     frames = doubted(posed, model.board.length_mm)
     source = "given" if given else "solved from the board"
     sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, _SOLVED_FLOOR))
@@ -170,7 +192,7 @@ def _solved(
                      _stop_visible(frames, model))  # fmt: skip
 
 
-def _without_strays(fine: list[tuple[Tracked, Alignment]], fit: Fit) -> tuple[list[tuple[Tracked, Alignment]], Fit]:
+def _without_strays(fine: list[_Sighting], fit: Fit) -> tuple[list[_Sighting], Fit]:
     """Leave out frames that fit the common lens far worse than the others, and solve the rest again."""
     worst = 3.0 * float(np.median(fit.rms_px)) + 0.2
     keep = [i for i in range(len(fine)) if fit.rms_px[i] <= worst]
@@ -178,14 +200,14 @@ def _without_strays(fine: list[tuple[Tracked, Alignment]], fit: Fit) -> tuple[li
         return fine, fit
     kept = [fine[i] for i in keep]
     p = fit.problem
-    again = fit_frames([a.seen for _, a in kept], p.start, [fit.R[i] for i in keep], [fit.t[i] for i in keep], p.freedom,
+    again = fit_frames([s.seen for s in kept], p.start, [fit.R[i] for i in keep], [fit.t[i] for i in keep], p.freedom,
                        shift=fit.shift[keep], steps=20)  # fmt: skip
     return (kept, again) if again is not None else (fine, fit)
 
 
-def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float, float]:
+def _matched(picture: Picture, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float, float]:
     """Print found once more under the solved lens: observations, share of it in frame, share of that agreeing, sharpness."""
-    lens, image = fit.frame_lens(i), shot.picture.pixels
+    lens, image = fit.frame_lens(i), picture.pixels
     scale = scales(model, native_scale(model, lens, fit.R[i], fit.t[i]))[-1]
     seen, agreement = match(image, model, lens, fit.R[i], fit.t[i], scale, search_px=2)
     ncc = agreement.ncc[agreement.seen]
@@ -195,13 +217,12 @@ def _matched(shot: Tracked, model: BoardModel, fit: Fit, i: int) -> tuple[Observ
 
 
 def _posed(
-    shot: Tracked, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, matched: float, sharpness: float
+    picture: Picture, model: BoardModel, fit: Fit, i: int, seen: Observations, covered: float, matched: float, sharpness: float
 ) -> PosedFrame:
     good = fit.inlier[i] > 0.2 if len(fit.inlier[i]) == len(seen) else np.ones(len(seen), bool)
     length, width = model.board.length_mm, model.board.width_mm
     at: Floats = np.array([[x * length, 0.5 * width] for x in (0.3, 0.6, 0.9)])
     sigma = fit.reading_sigma_mm(i, at)[:, 0] / at[:, 0]
-    picture = shot.picture
     return PosedFrame(
         picture.frame if picture.frame is not None else -1, picture.time_s, picture.pixels, fit.frame_lens(i), fit.R[i], fit.t[i],
         float(fit.rms_px[i]), int(good.sum()), covered, matched, float(np.median(sigma)), sharpness, seen,

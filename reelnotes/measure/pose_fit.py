@@ -8,16 +8,23 @@ Zhang, "A flexible new technique for camera calibration", IEEE PAMI 22(11), 2000
 Robust by iterated reweighting (Tukey's biweight on the whitened residual of each piece of print).
 """
 
+from copy import copy
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.lens_slopes import slopes
 from reelnotes.measure.posed import Observations
 
 TUKEY = 4.685  # 95 % efficiency on a normal distribution
+# Steps end when they move the print by less than this, root mean square, in units of its uncertainty: a fit of some hundred
+# pieces of print is itself no surer than a tenth.
+_SETTLED = 1e-3
+State = tuple[Floats, Floats, Floats, Floats]  # shared parameters, then each frame's R, t and shift
 
 
 @dataclass(frozen=True)
@@ -75,7 +82,9 @@ class Problem:
     def __init__(self, seen: list[Observations], lens: LensModel, freedom: LensFreedom) -> None:
         self.seen, self.start, self.freedom = seen, lens, freedom
         self.n = len(seen)
-        self.frame_of = np.concatenate([np.full(len(o), i) for i, o in enumerate(seen)])
+        ends = np.cumsum([0, *map(len, seen)])
+        self.rows = [slice(a, b) for a, b in pairwise(ends)]  # of each frame among all observations
+        self.frame_of: NDArray[np.int64] = np.repeat(np.arange(self.n), np.diff(ends))
         self.mm = np.concatenate([o.board_mm for o in seen])
         self.px = np.concatenate([o.px for o in seen])
         # Whitening: the transposed Cholesky factor of each weight; a hair on the diagonal for pure edges.
@@ -107,14 +116,24 @@ class Problem:
             lens = replace(lens, dist=tuple(dist))
         return lens
 
-    def predict(self, lens: LensModel, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: Floats) -> Floats:
+    def whitened(self, values: Floats) -> Floats:
+        """(m, 2, k) values along the pixel's axes, each row pair in units of its own uncertainty."""
+        w = self.white[:, :, :, None]  # upper triangular: written out, for thousands of tiny matrix products are dear
+        return np.stack([w[:, 0, 0] * values[:, 0] + w[:, 0, 1] * values[:, 1], w[:, 1, 1] * values[:, 1]], axis=1)
+
+    def off(self, residual: Floats) -> Floats:
+        """(m,) size of each residual in units of its uncertainty."""
+        away = self.whitened(residual[:, :, None])[:, :, 0]
+        return np.asarray(np.hypot(away[:, 0], away[:, 1]))
+
+    def predict(self, lens: LensModel, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: NDArray[np.int64]) -> Floats:
         """(m, 2) pixels of board points, each in its own frame."""
         Rs = R[frame_of]
         cam = Rs[:, :, 0] * mm[:, :1] + Rs[:, :, 1] * mm[:, 1:2] + t[frame_of]
         return lens.project(cam) - shift[frame_of]
 
     def jacobian(
-        self, shared: Floats, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: Floats
+        self, shared: Floats, R: Floats, t: Floats, shift: Floats, mm: Floats, frame_of: NDArray[np.int64]
     ) -> tuple[Floats, Floats, Floats]:
         """Prediction, d px / d shared (m, 2, s), d px / d own frame's parameters (m, 2, p)."""
         lens = self.lens_with(shared)
@@ -130,7 +149,9 @@ class Problem:
         to_shared[:, :, k:] = at.to_radial[:, :, : len(self.freedom.radial)]
         own = np.zeros((len(mm), 2, self.per_frame))
         # A small turn w about the camera's axes moves the point by w x (R X).
-        own[:, :, :3] = np.cross(turned[:, None, :], at.to_point)
+        x, y, z = turned.T[:, :, None]
+        by_x, by_y, by_z = at.to_point.transpose(2, 0, 1)
+        own[:, :, 0], own[:, :, 1], own[:, :, 2] = y * by_z - z * by_y, z * by_x - x * by_z, x * by_y - y * by_x
         own[:, :, 3:6] = at.to_point
         if self.per_frame == 8:
             own[:, 0, 6] = own[:, 1, 7] = -1.0
@@ -142,16 +163,15 @@ class Problem:
         """Normal matrix and gradient with the priors in them."""
         size = self.shared + self.n * self.per_frame
         A, g = np.zeros((size, size)), np.zeros(size)
-        white = self.white * np.sqrt(robust)[:, None, None]
-        js, jo, r = white @ to_shared, white @ own, (white @ residual[:, :, None])[:, :, 0]
+        half = np.sqrt(robust)[:, None]
+        js, jo, r = (self.whitened(a) * half[:, :, None] for a in (to_shared, own, residual[:, :, None]))
         s, p = self.shared, self.per_frame
-        A[:s, :s] = np.einsum("mij,mik->jk", js, js)
-        g[:s] = np.einsum("mij,mi->j", js, r)
-        for i in range(self.n):
-            m = self.frame_of == i
+        flat = js.reshape(2 * len(js), s)
+        A[:s, :s] = flat.T @ flat
+        g[:s] = flat.T @ r.reshape(-1)
+        for i, m in enumerate(self.rows):
             f = slice(s + i * p, s + (i + 1) * p)
-            rows = 2 * int(m.sum())
-            a, b = jo[m].reshape(rows, p), js[m].reshape(rows, s)
+            a, b = jo[m].reshape(-1, p), flat[2 * m.start : 2 * m.stop]
             A[f, f] = a.T @ a
             A[:s, f] = b.T @ a
             A[f, :s] = A[:s, f].T
@@ -179,7 +199,8 @@ class Problem:
         mm = np.atleast_2d(points_mm).astype(np.float64)
         here = np.full(len(mm), i)
         zero = np.zeros(self.shared)
-        moved = Problem(self.seen, fit.lens, self.freedom)
+        moved = copy(self)
+        moved.start = fit.lens
         R, t = np.stack(fit.R), np.stack(fit.t)
         base, to_shared, own = moved.jacobian(zero, R, t, fit.shift, mm, here)
         dx = (moved.predict(fit.lens, R, t, fit.shift, mm + np.array([0.01, 0.0]), here) - base) / 0.01
@@ -208,47 +229,48 @@ def fit_frames(
     R, t: starting poses. soft: the robust scale starts this many times wider and narrows to the residuals' own spread.
     """
     p = Problem(seen, lens, freedom)
-    shared, Rs, ts = np.zeros(p.shared), np.stack(R).astype(np.float64), np.stack(t).astype(np.float64)
     shifts = np.zeros((p.n, 2)) if shift is None else np.array(shift, np.float64)
-    damp, scale = 1e-3, np.inf
+    here: State = (np.zeros(p.shared), np.stack(R).astype(np.float64), np.stack(t).astype(np.float64), shifts)
+    at = p.jacobian(*here, p.mm, p.frame_of)
+    damp = 1e-3
     for step in range(steps):
-        base, to_shared, own = p.jacobian(shared, Rs, ts, shifts, p.mm, p.frame_of)
-        residual = p.px - base
-        if not np.isfinite(residual).all():
+        residual = p.px - at[0]
+        length = p.off(residual)
+        if not np.isfinite(length).all():
             return None
-        length = np.linalg.norm((p.white @ residual[:, :, None])[:, :, 0], axis=1)
         # 1.1774 is the median length of a two-dimensional unit normal.
         spread = max(float(np.median(length)) / 1.1774, 0.3)
-        scale = spread * max(1.0, soft * (1 - 2 * step / steps))
-        robust = _tukey(length / scale)
-        cost = _cost(length / scale) * scale**2 + p.prior_cost(shared, shifts)
-        A, g = p.normal(to_shared, own, residual, robust, shared, shifts)
+        wider = max(1.0, soft * (1 - 2 * step / steps))
+        scale = spread * wider
+        cost = _cost(length / scale) * scale**2 + p.prior_cost(here[0], here[3])
+        A, g = p.normal(at[1], at[2], residual, _tukey(length / scale), here[0], here[3])
         for _ in range(4):
             delta = _solve(A, g, damp)
             if delta is None:
                 return None
-            new = _stepped(p, shared, Rs, ts, shifts, delta)
-            r = p.px - p.predict(p.lens_with(new[0]), new[1], new[2], new[3], p.mm, p.frame_of)
-            after = np.linalg.norm((p.white @ r[:, :, None])[:, :, 0], axis=1)
+            new = _stepped(p, here, delta)
+            there = p.jacobian(*new, p.mm, p.frame_of)  # most steps are taken, and the next one needs it
+            after = p.off(p.px - there[0])
             if np.isfinite(after).all() and _cost(after / scale) * scale**2 + p.prior_cost(new[0], new[3]) <= cost * (1 + 1e-9):
                 damp = max(damp / 10, 1e-7)
                 break
             damp *= 10
         else:
             break
-        shared, Rs, ts, shifts = new
-        if step >= steps // 2 + 1 and float(np.abs(delta).max()) < 1e-6:
+        here, at = new, there
+        # g . delta is about the square sum of what the step moved the whitened predictions.
+        if wider == 1.0 and float(g @ delta) < _SETTLED**2 * len(p.px):
             break
-    return _finished(p, shared, Rs, ts, shifts)
+    return _finished(p, here, at)
 
 
-def _finished(p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats) -> Fit | None:
-    base, to_shared, own = p.jacobian(shared, R, t, shift, p.mm, p.frame_of)
+def _finished(p: Problem, here: State, at: tuple[Floats, Floats, Floats]) -> Fit | None:
+    shared, R, t, shift = here
+    base, to_shared, own = at
     residual = p.px - base
-    if not np.isfinite(residual).all():
+    length = p.off(residual)
+    if not np.isfinite(length).all():
         return None
-    whitened = (p.white @ residual[:, :, None])[:, :, 0]
-    length = np.linalg.norm(whitened, axis=1)
     spread = max(float(np.median(length)) / 1.1774, 0.3)
     robust = _tukey(length / spread)
     A, _ = p.normal(to_shared, own, residual, robust, shared, shift)
@@ -259,25 +281,24 @@ def _finished(p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats) -
     covariance = covariance * max(1.0, spread) ** 2
     lens = p.lens_with(shared)
     focal = float(np.sqrt(covariance[0, 0])) if p.freedom.log_focal else p.start.focal_sigma
-    good = robust > 0.05
-    rms = np.array([_rms_px(p, residual, good & (p.frame_of == i)) for i in range(p.n)])
-    inlier = [robust[p.frame_of == i] for i in range(p.n)]
+    rms = np.array([_rms_px(p, residual, m, robust[m] > 0.05) for m in p.rows])
+    inlier = [robust[m] for m in p.rows]
     return Fit(replace(lens, focal_sigma=focal), list(R), list(t), shift, inlier, rms, covariance, focal,
                float(_cost(length / max(spread, 1.0)) * max(spread, 1.0) ** 2 / len(length)), p)  # fmt: skip
 
 
-def _rms_px(p: Problem, residual: Floats, rows: Floats) -> float:
+def _rms_px(p: Problem, residual: Floats, rows: slice, good: NDArray[np.bool_]) -> float:
     """Residual along each piece's best-known direction, so that an edge's free direction does not count."""
-    if not rows.any():
+    if not good.any():
         return float("nan")
-    _, vectors = np.linalg.eigh(p.white[rows].transpose(0, 2, 1) @ p.white[rows])
-    along = np.einsum("mi,mi->m", vectors[:, :, 1], residual[rows])
+    white = p.white[rows][good]
+    _, vectors = np.linalg.eigh(white.transpose(0, 2, 1) @ white)
+    along = np.einsum("mi,mi->m", vectors[:, :, 1], residual[rows][good])
     return float(np.sqrt(np.mean(along**2)))
 
 
-def _stepped(
-    p: Problem, shared: Floats, R: Floats, t: Floats, shift: Floats, delta: Floats
-) -> tuple[Floats, Floats, Floats, Floats]:
+def _stepped(p: Problem, here: State, delta: Floats) -> State:
+    shared, R, t, shift = here
     own = delta[p.shared :].reshape(p.n, p.per_frame)
     turned = np.stack([cv2.Rodrigues(own[i, :3])[0] @ R[i] for i in range(p.n)])
     return shared + delta[: p.shared], turned, t + own[:, 3:6], shift + own[:, 6:8] if p.per_frame == 8 else shift

@@ -102,3 +102,35 @@ class PosedClip:
     lens_sigma: float
     span: tuple[float, float]
     stop_visible: float
+
+
+@dataclass(frozen=True, eq=False)
+class KnownClip:
+    """What posing a clip found, without its pictures: enough to pose it again under another lens without a search, and small
+    enough to travel to another process.
+
+    board    name of the board
+    lens     solved from this clip alone
+    times_s, seen, R, t   of each good frame: when, the print in it, the pose under ``lens``
+    span     as in PosedClip
+    """
+
+    board: str
+    lens: LensModel
+    times_s: tuple[float, ...]
+    seen: tuple[Observations, ...]
+    R: tuple[Floats, ...]
+    t: tuple[Floats, ...]
+    span: tuple[float, float]
+
+    @classmethod
+    def of(cls, posed: PosedClip) -> "KnownClip":
+        """The record of a posed clip."""
+        frames = [(f, f.observations) for f in posed.frames if f.observations is not None]
+        return cls(posed.board.name, posed.lens, tuple(f.time_s for f, _ in frames), tuple(o for _, o in frames),
+                   tuple(f.R for f, _ in frames), tuple(f.t for f, _ in frames), posed.span)  # fmt: skip
+
+
+def nearer(t: Floats, was: LensModel, now: LensModel) -> Floats:
+    """A camera's t under another lens: another focal length puts it nearer or farther for the same picture."""
+    return np.asarray(t * np.array([1.0, 1.0, now.fx / was.fx]))

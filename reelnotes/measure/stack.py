@@ -7,6 +7,7 @@ Frames are drawn on one raster of the board's plane and combined by a median, so
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -16,6 +17,11 @@ from reelnotes.measure.rectify import warp
 
 Picture = NDArray[np.float32]
 Mask = NDArray[np.bool_]
+
+
+def summed(picture: Picture) -> NDArray[np.float32]:
+    """(h, w, 3) -> (h, w) the channels' sum; numpy's own sum over an axis of three is ten times as dear."""
+    return cv2.transform(picture, np.ones((1, 3), np.float32)).astype(np.float32, copy=False)
 
 
 @dataclass(frozen=True, eq=False)

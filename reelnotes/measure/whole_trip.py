@@ -23,7 +23,8 @@ from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.looking import Sights, glance_through
 from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed
 from reelnotes.measure.pool_lens import ClipViews, pool_lens, views_of
-from reelnotes.measure.pose import pose_clip
+from reelnotes.measure.pose import pose_again, pose_clip
+from reelnotes.measure.posed import KnownClip, PosedClip
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.clips import Clip
 from reelnotes.records.folder import TripFolder
@@ -55,12 +56,24 @@ class PooledLens:
 
 @dataclass(frozen=True, eq=False)
 class Job:
-    """One clip to pose or to measure; small enough to travel to another process. sights: where to look in it."""
+    """One clip to pose or to measure; small enough to travel to another process.
+
+    sights: where to look in it. known: what an earlier look found, which spares the search.
+    """
 
     clip: Clip
     boards: tuple[Board, ...]
     lens: Lens | PooledLens | None
     sights: Sights | None = None
+    known: KnownClip | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class FirstLook:
+    """What posing a clip without a lens told: of the lens, and of the clip."""
+
+    views: ClipViews
+    known: KnownClip | None = None
 
 
 def measure_clips(folder: TripFolder, progress: Progress | None = None, *, executor: Executor | None = None) -> TripMeasure:
@@ -97,13 +110,22 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
     try:
         if isinstance(job.lens, PooledLens):
             return _under_pooled_lens(job, job.lens)
+        if job.known is not None:
+            posed = pose_again(job.clip.path, job.boards, job.known, None)
+            if isinstance(posed, PosedClip):
+                return measure_posed(posed, job.clip.name)
         return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens, sights=job.sights)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
 
 
 def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
-    posed = pose_clip(job.clip.path, job.boards, replace(pooled.lens, focal_sigma=_HELD), sights=job.sights)
+    held = replace(pooled.lens, focal_sigma=_HELD)
+    posed: PosedClip | Refusal
+    if job.known is not None:
+        posed = pose_again(job.clip.path, job.boards, job.known, held)
+    else:
+        posed = pose_clip(job.clip.path, job.boards, held, sights=job.sights)
     if isinstance(posed, Refusal):  # what the common lens does not hold, the clip's own may
         return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=None, sights=job.sights)
     source = f"pooled over {pooled.clips} clips of the camera"
@@ -118,13 +140,13 @@ def sights_of_clip(job: Job) -> Sights | Problem:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
 
 
-def views_of_clip(job: Job) -> ClipViews | None:
-    """The print seen in a clip's best frames, without their pictures; None where no board is found."""
+def first_look(job: Job) -> FirstLook | None:
+    """The board and the print seen in a clip's best frames, without their pictures; None where no board is found."""
     try:
         posed = pose_clip(job.clip.path, job.boards, None, sights=job.sights)
     except UnreadableError:
         return None  # said when the clip is measured
-    return None if isinstance(posed, Refusal) else views_of(posed)
+    return None if isinstance(posed, Refusal) else FirstLook(views_of(posed), KnownClip.of(posed))
 
 
 def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) -> TripMeasure:
@@ -134,8 +156,8 @@ def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) ->
     shared = {i for group in _without_lens(jobs) for i in group}
     order = sorted(shared)
     part = _GLANCE + (1 - _GLANCE) * len(order) / max(len(order) + len(jobs), 1)
-    views = _mapped(views_of_clip, [jobs[i] for i in order], executor, lambda s, w: tell(_GLANCE + (part - _GLANCE) * s, w))
-    ready = with_pooled_lenses(jobs, dict(zip(order, views, strict=True)))
+    looks = _mapped(first_look, [jobs[i] for i in order], executor, lambda s, w: tell(_GLANCE + (part - _GLANCE) * s, w))
+    ready = with_pooled_lenses(jobs, dict(zip(order, looks, strict=True)))
     found: list[ClipMeasure] = []
     for made in _mapped(measured_clip, ready, executor, lambda s, what: tell(part + (1 - part) * s, what)):
         if isinstance(made, Problem):
@@ -146,22 +168,23 @@ def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) ->
     return TripMeasure(tuple(found), tuple(problems))
 
 
-def with_pooled_lenses(jobs: Sequence[Job], views: dict[int, ClipViews | None]) -> list[Job]:
-    """The jobs with the lens that their camera's clips agree on, where they do.
+def with_pooled_lenses(jobs: Sequence[Job], looks: dict[int, FirstLook | None]) -> list[Job]:
+    """The jobs with what was learnt in posing them without a lens, and with the lens that their camera's clips agree on,
+    where they do.
 
-    views: by the job's place, of the clips posed without a lens; None where no board was found. A clip whose print says
-    that it was taken with another lens (another field of view chosen, say) keeps none and is solved alone.
+    looks: by the job's place, of the clips posed without a lens; None where no board was found. A clip whose print says
+    that it was taken with another lens (another field of view chosen, say) gets no common one and is solved alone.
     """
-    ready = list(jobs)
+    ready = [replace(job, known=look.known) if (look := looks.get(i)) else job for i, job in enumerate(jobs)]
     for group in _without_lens(jobs):
-        seen = [(i, v) for i in group if (v := views.get(i)) is not None]
+        seen = [(i, look.views) for i in group if (look := looks.get(i)) is not None]
         pooled = pool_lens([v for _, v in seen])
         if pooled is None:
             continue
         strangers = {i for k, (i, _) in enumerate(seen) if k not in pooled.agreeing}
         for i in group:
             if i not in strangers:
-                ready[i] = replace(jobs[i], lens=PooledLens(pooled.lens, len(pooled.agreeing)))
+                ready[i] = replace(ready[i], lens=PooledLens(pooled.lens, len(pooled.agreeing)))
     return ready
 
 

@@ -28,6 +28,28 @@ class Picture:
     pixels: NDArray[np.uint8]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Undrawn:
+    """A decoded frame as the decoder left it, not yet turned into colours: half the bytes, and the conversion is paid for
+    only where the picture is wanted. ``frame`` and ``time_s`` as in Picture."""
+
+    frame: int | None
+    time_s: float
+    decoded: av.VideoFrame
+
+    def picture(self, *, grey: bool = False, max_side_px: int | None = None) -> Picture:
+        """The frame in colours or in grey; ``max_side_px`` as in :func:`pictures`."""
+        return Picture(self.frame, self.time_s, _pixels(self.decoded, grey, max_side_px))
+
+    def brightness(self) -> NDArray[np.uint8]:
+        """(h, w) the frame's luma, upright, in whatever range it is coded in: free where it is a plane of bytes."""
+        if not self.decoded.format.name.startswith(("yuv4", "yuvj4", "nv12")) or self.decoded.format.components[0].bits != 8:
+            return _pixels(self.decoded, True, None)
+        plane = self.decoded.planes[0]
+        rows = np.frombuffer(plane, np.uint8).reshape(plane.height, plane.line_size)  # type: ignore[call-overload]
+        return _upright(self.decoded, rows[:, : plane.width])
+
+
 def pictures(
     path: Path,
     *,
@@ -47,6 +69,14 @@ def pictures(
     Raises UnreadableError when the clip cannot be opened or has no picture; damage met on the way
     ends the stream early, for one bad packet must not lose the frames before it.
     """
+    for shot in undrawn(path, start_s=start_s, end_s=end_s, keyframes_only=keyframes_only, every=every):
+        yield shot.picture(grey=grey, max_side_px=max_side_px)
+
+
+def undrawn(
+    path: Path, *, start_s: float = 0.0, end_s: float | None = None, keyframes_only: bool = False, every: int = 1
+) -> Iterator[Undrawn]:
+    """The same frames as :func:`pictures`, not yet converted."""
     with opened(path) as container:
         if not container.streams.video:
             raise UnreadableError(str(path), "it holds no picture")
@@ -74,7 +104,7 @@ def pictures(
                 if time_s < start_s - 0.5 / float(rate) or count % every:
                     continue
                 number = round(time_s * rate) if sought or keyframes_only else count
-                yield Picture(number, time_s, _pixels(frame, grey, max_side_px))
+                yield Undrawn(number, time_s, frame)
         except av.FFmpegError:
             return
 
@@ -85,6 +115,10 @@ def _pixels(frame: av.VideoFrame, grey: bool, max_side_px: int | None) -> NDArra
         scale = max_side_px / max(width, height)
         width, height = max(2, round(width * scale)), max(2, round(height * scale))
     array = frame.to_ndarray(width=width, height=height, format="gray" if grey else "bgr24").astype(np.uint8, copy=False)
+    return _upright(frame, array)
+
+
+def _upright(frame: av.VideoFrame, array: NDArray[np.uint8]) -> NDArray[np.uint8]:
     turns = round((frame.rotation or 0) / 90) % 4  # PyAV: degrees counter-clockwise
     return np.ascontiguousarray(np.rot90(array, turns)) if turns else array
 

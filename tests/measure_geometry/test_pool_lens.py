@@ -10,7 +10,7 @@ from scenes import WIDE, looking
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pool_lens import ClipViews, pool_lens
 from reelnotes.measure.posed import Observations
-from reelnotes.measure.whole_trip import Job, PooledLens, measure_clips, with_pooled_lenses
+from reelnotes.measure.whole_trip import FirstLook, Job, PooledLens, measure_clips, with_pooled_lenses
 from reelnotes.records.clips import Clip
 
 VIEWS = [(6, 4, 0), (-14, 12, 6), (14, -14, 12)]
@@ -64,7 +64,7 @@ def clip(name: str, camera: str, size=(960, 540), turned=0) -> Clip:
 def test_a_pooled_lens_goes_to_the_unfound_clips_of_its_camera_and_to_no_other():
     clips = [clip("a", "bow"), clip("b", "bow"), clip("c", "bow"), clip("d", "bow", turned=90), clip("e", "stern")]
     jobs = [Job(c, (), None) for c in clips]
-    ready = with_pooled_lenses(jobs, {0: views(WIDE, off(WIDE, 0.03), 0), 1: None, 2: views(WIDE, WIDE, 1)})
+    ready = with_pooled_lenses(jobs, {0: FirstLook(views(WIDE, off(WIDE, 0.03), 0)), 1: None, 2: FirstLook(views(WIDE, WIDE, 1))})
     assert [isinstance(job.lens, PooledLens) for job in ready] == [True, True, True, False, False]
     assert ready[1].lens.clips == 2
 

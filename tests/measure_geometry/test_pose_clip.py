@@ -1,3 +1,5 @@
+import pickle
+from dataclasses import replace
 from fractions import Fraction
 
 import av
@@ -6,8 +8,8 @@ import pytest
 from scenes import WIDE, board_on_disk, draw_board, fish, looking, render
 
 from reelnotes.measure.pool_lens import pool_lens, views_of
-from reelnotes.measure.pose import pose_clip
-from reelnotes.measure.posed import PosedFrame
+from reelnotes.measure.pose import pose_again, pose_clip
+from reelnotes.measure.posed import KnownClip, PosedFrame
 from reelnotes.measure.rectify import rectify
 from reelnotes.records.boards import Lens
 from reelnotes.records.problems import Refusal
@@ -63,6 +65,22 @@ def test_a_lens_pooled_from_a_cameras_clips_serves_the_next_clip(clip):
     assert lens.focal_sigma <= first.lens_sigma
     again = pose_clip(path, [board], lens)
     assert again and abs(reading(again.frames[0], poses[again.frames[0].frame // 3]) - 300.0) < 1.0
+
+
+def test_a_clip_is_posed_again_under_another_lens_without_a_search(clip):
+    path, board, poses = clip
+    first = pose_clip(path, [board], None)
+    known = KnownClip.of(first)
+    assert len(pickle.dumps(known)) < 1_000_000  # it travels to another process
+    told = replace(WIDE, focal_sigma=1e-4)
+    again = pose_again(path, [board], known, told)
+    assert again and [f.time_s for f in again.frames] == [f.time_s for f in first.frames]
+    assert all(abs(reading(f, poses[f.frame // 3]) - 300.0) < 1.0 for f in again.frames)
+    assert again.lens_from == "given" and np.isclose(again.lens.fx, WIDE.fx, rtol=1e-3)
+    own = pose_again(path, [board], known, None)
+    assert own and own.lens_from == "solved from the board"
+    assert abs(np.mean([reading(f, poses[f.frame // 3]) for f in own.frames]) - 300.0) < 0.3
+    assert isinstance(pose_again(path, [], known, told), Refusal)
 
 
 def test_lengths_hold_with_the_lens_given_and_the_pose_is_the_true_one(clip):

@@ -8,7 +8,7 @@ import av
 import numpy as np
 import pytest
 
-from reelnotes.media.decode import pictures, sound
+from reelnotes.media.decode import Undrawn, pictures, sound, undrawn
 from reelnotes.media.opening import opened
 from reelnotes.records.problems import UnreadableError
 
@@ -95,3 +95,24 @@ def test_what_is_no_clip_is_refused_in_one_sentence(tmp_path: Path, name: str, c
 def test_a_missing_file_is_refused(tmp_path: Path) -> None:
     with pytest.raises(UnreadableError), opened(tmp_path / "no.mp4"):
         pass
+
+
+def test_a_held_frame_is_the_same_picture_later_and_its_brightness_is_its_luma(clip: Path) -> None:
+    held = list(undrawn(clip, every=10))
+    drawn = list(pictures(clip, every=10))
+    assert [h.frame for h in held] == [p.frame for p in drawn]
+    for h, p in zip(held, drawn, strict=True):
+        assert np.array_equal(h.picture().pixels, p.pixels)
+        assert h.brightness().shape == (96, 160)
+    # source: Rec. ITU-R BT.601: luma codes black as 16, and a grey v of 255 as 16 + 219 v / 255.
+    grey = drawn[5].pixels[40:56, 20:60].mean()
+    assert float(held[5].brightness()[40:56, 20:60].mean()) == pytest.approx(16 + 219 * grey / 255, abs=2.0)
+
+
+def test_brightness_of_a_format_without_a_luma_plane_of_bytes() -> None:
+    picture = np.full((8, 12, 3), 90, np.uint8)
+    for name in ("bgr24", "yuv420p10le", "rgb24"):
+        frame = av.VideoFrame.from_ndarray(picture, format="bgr24").reformat(format=name)
+        light = Undrawn(0, 0.0, frame).brightness()
+        assert light.shape == (8, 12) and light.dtype == np.uint8
+        assert abs(float(light.mean()) - 90) < 20
