@@ -1,7 +1,7 @@
 """Which board lies in this picture, and where: proposals from squares and from print, judged by the print itself."""
 
 import logging
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 
 import cv2
@@ -44,8 +44,17 @@ def find_board(
     image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
 ) -> Alignment | None:
     """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture."""
+    found = _best_of(image, _proposals(image, models, lens, freedom), lens, freedom)
+    if found is None:  # outlines say least, and cost most
+        found = _best_of(image, _by_outline(image, models, lens), lens, freedom)
+    return found
+
+
+def _best_of(
+    image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: LensModel, freedom: LensFreedom
+) -> Alignment | None:
     best: Alignment | None = None
-    for proposal in _proposals(image, models, lens, freedom, lambda: best is not None):
+    for proposal in proposals:
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None)  # fmt: skip
         # Squares known by their numbers prove a board as frames seen before do: burnt-out print is missed less.
@@ -72,9 +81,8 @@ def proved(made: Alignment, held: float = _HELD) -> bool:
 
 
 def _proposals(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, found: Callable[[], bool]
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
 ) -> Iterator[Proposal]:
-    """The surest kinds first; from outlines, which say least, only when nothing has been found until then."""
     yield from _by_markers(image, models, lens, freedom)
     last = None
     for side in _SEARCH_SIDES:
@@ -83,8 +91,6 @@ def _proposals(
             continue
         last = small.shape
         yield from _unlike(find_print.propose(small, models, small_lens))
-    if not found():
-        yield from _by_outline(image, models, lens)
 
 
 def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
