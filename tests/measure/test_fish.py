@@ -8,6 +8,7 @@ import pytest
 from scene import FishDrawing, Scene
 
 from reelnotes.measure.measure_clip import measure_posed
+from reelnotes.measure.parts import Parts
 from reelnotes.records.units import INCH_MM
 
 
@@ -65,11 +66,19 @@ def test_a_tail_past_the_end_is_refused():
     assert "the end of the board" in row.reason
 
 
-def test_a_fish_of_the_boards_own_colour_is_pieced_together_and_to_be_checked():
+def test_a_fish_of_the_boards_own_colour_is_known_by_its_look():
+    # What the board does not explain of it falls to pieces; a tail that stands out and the net's view of the whole agree.
     scene = Scene(FishDrawing(colour=(190, 205, 210), fin=(120, 130, 190)))
     row = measured(scene)
+    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
+    assert row.low_mm <= scene.fish.total <= row.high_mm
+
+
+def test_a_fish_that_only_the_outline_sees_is_a_matter_to_check(monkeypatch):
+    monkeypatch.setattr("reelnotes.measure.fish.see_parts", lambda stack, model: Parts(0 * stack.noise, 0 * stack.noise))
+    row = measured(Scene())
     assert row.verdict == "check"
-    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.01)
+    assert "second look" in row.reason
 
 
 def test_a_hand_over_the_tail_gives_no_length_to_trust():
