@@ -41,11 +41,14 @@ GUESS_FREEDOM = LensFreedom(log_focal=0.25, radial=(0.15, 0.03))
 
 
 def find_board(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *, outlines: bool = True
 ) -> Alignment | None:
-    """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture."""
+    """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture.
+
+    outlines: whether to try four-sided patches too, should print and squares propose nothing that holds.
+    """
     found = _best_of(image, _proposals(image, models, lens, freedom), lens, freedom)
-    if found is None:  # outlines say least, and cost most
+    if found is None and outlines:  # they say least, and cost most
         found = _best_of(image, _by_outline(image, models, lens), lens, freedom)
     return found
 
