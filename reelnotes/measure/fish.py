@@ -94,13 +94,13 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
     beside = by_the_tail(outline, stack, piece, tail)
-    if likeness < _TAIL_LIKE and beside:
+    unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
+    if beside and (likeness < _TAIL_LIKE or unlike):
         return Refusal("the tail's end is hidden: " + beside)
     shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
-    unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
     doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
