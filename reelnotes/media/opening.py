@@ -35,7 +35,7 @@ def opened(path: Path) -> Iterator[av.container.InputContainer]:
         raise UnreadableError(str(path), "the file is empty (zero bytes)")
     options = {"protocol_whitelist": "file", "format_whitelist": ",".join(CONTAINER_FORMATS)}
     try:
-        container = av.open(f"file:{path.resolve()}", mode="r", options=options)
+        container = av.open(f"file:{path.resolve()}", mode="r", options=options, metadata_errors="replace")
     except (av.FFmpegError, OSError) as fault:
         raise UnreadableError(str(path), f"it cannot be opened as video ({_reason(fault)})") from fault
     try:

@@ -295,3 +295,11 @@ def test_no_damage_raises(tmp_path_factory, make_clip, data):
     path.write_bytes(io.BytesIO(whole).read(data.draw(st.integers(0, len(whole)))))
     clip = look(path)
     assert clip.usable == (clip.frames is not None)
+
+
+def test_a_damaged_word_in_the_tags_costs_no_clip(tmp_path, make_clip):
+    path = make_clip(tmp_path / "a.mp4", frames=5)
+    whole = path.read_bytes()
+    at = whole.index(b"Lavf")  # the writer's name, a tag of the container
+    path.write_bytes(whole[:at] + b"\x80" + whole[at + 1 :])
+    assert look(path).usable
