@@ -15,7 +15,7 @@ from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_hei
 from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import disagreement, seen_pieces
+from reelnotes.measure.seen_fish import disagreement, hand_at, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
@@ -95,7 +95,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     tail = view.tail
     beside = by_the_tail(outline, stack, piece, tail)
     unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
-    if beside and (likeness < _TAIL_LIKE or unlike):
+    if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
     shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
@@ -103,7 +103,9 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
-    doubts = [*piece.doubts, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
+    # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
+    more = [d for other in seen[:1] for d in other.doubts if beside and d not in piece.doubts]
+    doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
     doubts += [d for d in (beside, unsure, best.faint, unlike, guessed) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 

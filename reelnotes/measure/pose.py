@@ -33,7 +33,8 @@ Progress = Callable[[float, str], None]
 _SOLVED_FLOOR = 0.02
 NO_BOARD = "no known board is in sight"
 _LOOKS_LIKE_ONE = 0.8  # likeness from which a frame is said to look like a board
-_OUTLINED = 3  # frames of a clip, the likeliest, in which a board's outline is looked for when its print is not found
+_MUCH_LIKE_ONE = 0.9  # and from which its outline is looked for when its print is not found
+_OUTLINED = 3  # frames of a clip, the likeliest: in no more is it
 _PLAIN = 0.45  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
@@ -116,13 +117,13 @@ def _look(
     """The first frame in which a board is proved beyond doubt, else the best one."""
     best: tuple[Picture, Alignment, bool] | None = None
     since = 0
-    looks = sights.likeness > _LOOKS_LIKE_ONE
     for tried, picture in enumerate(frames_to_search(path, sights)):
         height, width = picture.pixels.shape[:2]
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
         freedom = LensFreedom() if known else GUESS_FREEDOM
-        found = find_board(picture.pixels, models, start, freedom, outlines=looks and tried < _OUTLINED)
+        outlines = sights.likeness > _MUCH_LIKE_ONE and tried < _OUTLINED
+        found = find_board(picture.pixels, models, start, freedom, outlines=outlines)
         if found is not None and (best is None or found.strength > best[1].strength):
             best = picture, found, known is not None
         since += best is not None
@@ -130,6 +131,7 @@ def _look(
             return best
     if best is not None:
         return best
+    looks = sights.likeness > _LOOKS_LIKE_ONE
     return Refusal("what looks like a board is none of the known ones" if looks else NO_BOARD)
 
 

@@ -23,6 +23,7 @@ _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
 _NOSE_GAP_MM = 12.0
+_HAND_MM = 40.0
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
 
 
@@ -73,6 +74,13 @@ def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board
     if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
         return "a second look sees the nose short of the stop"
     return ""
+
+
+def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:
+    """Whether the net sees a hand or a tool on the board within a few centimetres of where a tail is said to end."""
+    ends = raster.to_px(np.array([[tip_mm - _HAND_MM, 0.0], [tip_mm + _HAND_MM, 0.0]]))[:, 0]
+    about = slice(max(int(ends[0]), 0), max(int(ends[1]), 1))
+    return any(p.covered is not None and p.covered[:, about].sum() > (10.0 * raster.px_per_mm) ** 2 for p in seen)
 
 
 def _apart(length_mm: float, board: Board) -> float:
