@@ -12,12 +12,12 @@ from typing import Any
 import cv2
 import numpy as np
 from glance_boards import PX_PER_MM, Blank, odd_board
-from glance_frames import any_ground
+from glance_frames import any_ground, any_light
 from made_clips.boards import draw_board, draw_design, worn
 from made_clips.camera import OVER, Lens, Pose, draw_lens, look
 from made_clips.decks import SunMap
 from made_clips.fish_drawn import FAMILIES, LaidFish, draw_fish, lay
-from made_clips.render import Light, Stage, Top
+from made_clips.render import Stage, Top
 from made_clips.things import Mesh, box, clutter, hand
 from numpy.typing import NDArray
 
@@ -48,15 +48,6 @@ def _blank(rng: Rng) -> Blank:
     picture = draw_board(d).picture
     size = (round(picture.shape[1] * PX_PER_MM / 4), round(picture.shape[0] * PX_PER_MM / 4))
     return Blank(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), d.length, d.width, d.slab, "made")
-
-
-def _light(rng: Rng) -> Light:
-    up, a = np.radians(rng.uniform(18, 80)), rng.uniform(0, 2 * np.pi)
-    toward = np.array([np.cos(up) * np.cos(a), np.cos(up) * np.sin(a), np.sin(up)])
-    cloud, warm = rng.uniform(0, 1), np.array([1 - rng.uniform(0, 0.3), 1.0, 1 + rng.uniform(0, 0.15)])
-    glare = float(rng.uniform(0.5, 1.6)) if rng.random() < 0.3 else 0.0
-    sky = np.array([1.06, 1.0, 0.95]) * (0.32 + 0.45 * cloud)
-    return Light(toward, warm * (0.85 - 0.7 * cloud), sky, glare, float(rng.uniform(0.1, 1.5)))
 
 
 def _fish(rng: Rng, blank: Blank) -> list[LaidFish]:
@@ -188,7 +179,7 @@ def some_samples(seed: int, frames: int = 3) -> list[Sample]:
     water = np.array([95.0, 80, 50])
     top = Top(print_, (0.0, 0.0, blank.length, blank.width))
     mm = float(rng.uniform(420, 1500))
-    stage = Stage(lens, _light(rng), sun, any_ground(rng), mm, FLOOR, top, solids, rng, 1.2, water)
+    stage = Stage(lens, any_light(rng), sun, any_ground(rng), mm, FLOOR, top, solids, rng, 1.2, water)
     out = []
     for _ in range(frames):
         pose = _pose(rng, lens, blank)

@@ -6,6 +6,8 @@ Draws the scenes that FOLDER lacks (seeds 0..N-1 to train on, 9000..9039 held ou
 convolutions, writes the net, and prints how well held-out fish are found: overlap, and how far their ends are off.
 
 Needs torch and onnx, which are no dependencies of the project: only whoever trains the net again has to install them.
+The net that is shipped was trained in two goes (900 batches on 262 scenes, then 2300 from there on 935, their light drawn a
+little wider), so another training gives another net: look at its report, and at filmed clips if you have any.
 All scenes are drawn (parts_scenes.py) and worn (below, and glance_wear.py); no filmed picture is used.
 """
 
