@@ -19,7 +19,7 @@ from reelnotes.media.decode import Picture, Undrawn, undrawn
 _LONGEST_SPAN_S = 8.0
 _FLOW_SIDE = 640
 _STILL_THERE = 0.2  # strength at the middling scale; the fine look later is stricter
-_KEPT_BYTES = 220_000_000  # of decoded frames held at a time
+_KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)
 _TRIES = 4  # frames of a stretch
 _LOST = 2  # stretches without the board, one after the other: it is gone
@@ -70,9 +70,10 @@ def sampled(path: Path, around_s: float, wanted: int) -> list[Shot]:
     return kept
 
 
-def track(shots: Sequence[Shot], picture: Picture, found: Alignment, wanted: int) -> list[Tracked]:
+def track(shots: list[Shot], picture: Picture, found: Alignment, wanted: int) -> list[Tracked]:
     """Follow the board from where it was found both ways, to the sharpest frame of each of ``wanted`` equal stretches.
 
+    shots            are let go: the list is empty afterwards
     picture, found   a frame and the board in it; its lens stays
     Where the board is in sight in some stretches only, these give more than one frame each.
     """
@@ -86,10 +87,15 @@ def track(shots: Sequence[Shot], picture: Picture, found: Alignment, wanted: int
             if lost == _LOST:
                 break
     held = [i for s in stretches if any(j in trail.followed for j in s) for i in s if i not in trail.tried]
-    for i in sorted(held, key=lambda i: -trail.sharpness[i])[: 2 * max(0, wanted - len(trail.followed))]:
+    held.sort(key=lambda i: -trail.sharpness[i])
+    for i in held[: 2 * max(0, wanted - len(trail.followed))]:
         if len(trail.followed) < wanted:
             trail.to(int(i))
-    return [shot for _, shot in sorted(trail.followed.items())]
+    # Colours take twice the decoder's bytes: they come last, when all other frames have been let go.
+    made = [(shots[i].held, alignment) for i, alignment in sorted(trail.followed.items(), reverse=True)]
+    trail.shots = ()
+    shots.clear()
+    return [Tracked(shot.picture(), alignment) for shot, alignment in (made.pop() for _ in range(len(made)))]
 
 
 def _best_of(trail: "_Trail", stretch: NDArray[np.int64]) -> bool:
@@ -116,7 +122,7 @@ class _Trail:
         self.begun = _small(cv2.cvtColor(picture.pixels, cv2.COLOR_BGR2GRAY).astype(np.uint8))
         part = _around(found, picture.pixels.shape[:2])
         self.sharpness = [shot.sharpness(part) for shot in shots]
-        self.followed: dict[int, Tracked] = {}
+        self.followed: dict[int, Alignment] = {}
         self.tried: set[int] = set()
 
     def to(self, i: int) -> Alignment | None:
@@ -125,13 +131,12 @@ class _Trail:
         near = min([*self.followed, self.middle], key=lambda k: abs(k - i))
         last, origin = self.found, self.begun
         if near in self.followed:
-            last, origin = self.followed[near].alignment, self.shots[near].small
+            last, origin = self.followed[near], self.shots[near].small
         step = 1 if i >= near else -1
         between = [self.shots[k].small for k in range(near + step, i, step)]
-        picture = self.shots[i].held.picture()
-        made = _followed(picture.pixels, [origin, *between, self.shots[i].small], last)
+        made = _followed(self.shots[i].held.picture().pixels, [origin, *between, self.shots[i].small], last)
         if made is not None:
-            self.followed[i] = Tracked(picture, made)
+            self.followed[i] = made
         return made
 
 
