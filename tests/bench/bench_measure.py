@@ -1,6 +1,10 @@
 """What measuring costs: a clip without a board against its key frames' decode, a measured clip against its span's decode.
 
-    python tests/bench/bench_measure.py [TRIP ...]     (default: the sample trip and a made clip of 1280 x 720 without a board)
+    python tests/bench/bench_measure.py [TRIP ...]     (default: the sample trip, and made clips without a board and with one)
+
+What is fixed for each measured clip: finding the board, following it to sixteen frames, eight of them sharpened, posed and
+stacked, the fish outlined. What grows with the span, up to its limit of eight seconds: the decode, and a look at the sharpness of
+every kept frame. So a clip of two seconds at 1280 x 720 costs many times its decode, and one of eight at 3840 x 2160 about three.
 
 Prints for each clip, in one run, processor seconds and the ratio (a glance through the clip, as a trip's clips get it, and
 measuring where that saw anything):
@@ -10,6 +14,7 @@ measuring where that saw anything):
 A last line says how much of a board-less clip's cost is the glance, and how much is search. Asserts nothing.
 """
 
+import resource
 import sys
 import tempfile
 import time
@@ -94,6 +99,44 @@ def made_without_board(path: Path, seconds: int = 20, size: tuple[int, int] = (1
         out.mux(stream.encode())
 
 
+def made_with_board(path: Path, board: Board, seconds: int, size: tuple[int, int]) -> None:
+    """A board on a grained deck under a swaying camera, a dark fish-like shape at its stop; a key frame a second."""
+    width, height = size
+    model = pose._load(board)
+    assert isinstance(model, BoardModel)
+    picture, scale = model.picture.copy(), model.px_per_mm
+    x0, y0 = model.zero_px
+    fish, half = 0.55 * board.length_mm, 0.2 * board.width_mm
+    outline = [(0, 0), (0.2, 0.9), (0.45, 1), (0.85, 0.2), (1, 0.9), (0.95, 0), (1, -0.9), (0.85, -0.2), (0.45, -1), (0.2, -0.9)]
+    mm = np.array([(x * fish, 0.5 * board.width_mm + y * half) for x, y in outline])
+    px = (np.stack([x0 + mm[:, 0] * scale, y0 - mm[:, 1] * scale], axis=-1) * 16).round().astype(np.int32)
+    cv2.fillPoly(picture, [px], (60, 75, 70), cv2.LINE_AA, shift=4)
+    rng = np.random.default_rng(5)
+    deck = np.clip(95 + 12 * cv2.GaussianBlur(rng.normal(size=(height, width)), (0, 0), 2) * 7, 0, 255).astype(np.uint8)
+    deck = np.repeat(deck[:, :, None], 3, axis=2)
+    grain = [rng.integers(0, 9, (height, width, 3), dtype=np.uint8) for _ in range(4)]
+    high, wide = picture.shape[:2]
+    corners = np.array([[0, 0], [wide, 0], [wide, high], [0, high]], np.float32) - 0.5
+    gain = 0.8 * width / wide
+    with av.open(str(path), "w") as out:
+        stream = out.add_stream("libx264", rate=30, options={"crf": "23", "g": "30", "preset": "ultrafast"})
+        stream.width, stream.height, stream.pix_fmt, stream.time_base = width, height, "yuv420p", Fraction(1, 30)
+        for i in range(30 * seconds):
+            tilt, turn = 0.12 + 0.06 * np.sin(i / 23), 0.06 * np.sin(i / 31)
+            at = (corners - [wide / 2, high / 2]) * gain
+            depth = 1 + (tilt * at[:, 1:] + turn * at[:, :1]) / width
+            seen = at / depth + [width * (0.5 + 0.02 * np.sin(i / 17)), height * (0.5 + 0.02 * np.sin(i / 13))]
+            H = cv2.getPerspectiveTransform(corners, seen.astype(np.float32))
+            shot = cv2.warpPerspective(picture, H, size, deck.copy(), cv2.INTER_AREA, cv2.BORDER_TRANSPARENT)
+            frame = av.VideoFrame.from_ndarray(cv2.add(shot, grain[i % 4]), format="bgr24")
+            frame.pts = i
+            out.mux(stream.encode(frame))
+        out.mux(stream.encode())
+
+
+MADE = ((3, (1280, 720)), (12, (1280, 720)), (9, (3840, 2160)))  # seconds and size of the made clips with a board
+
+
 def bench(root: Path, *, with_made: bool) -> None:
     """All clips of one trip, one line each, then the sums."""
     folder = read_trip(root)
@@ -113,6 +156,12 @@ def bench(root: Path, *, with_made: bool) -> None:
             path = Path(place) / "ripples.mp4"
             made_without_board(path)
             lines.append(bench_clip(path, "made, 1280 x 720", folder.boards, None))
+            for seconds, size in MADE:
+                path = Path(place) / f"board-{seconds}-{size[0]}.mp4"
+                made_with_board(path, folder.boards[0], seconds, size)
+                bench_clip(path, f"made, {seconds} s of {size[0]} x {size[1]}", folder.boards, None)
+                path.unlink()
+            print(f"  most memory so far: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024} MB")
     empty = [line for line in lines if line is not None]
     if empty:
         spent, chosen, keys = (sum(column) for column in zip(*empty, strict=True))
