@@ -113,8 +113,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
 @dataclass(frozen=True, eq=False)
 class _TailEnd:
     """A piece, its tail at a quick look, how much that looks like a tail (0..1), whether nothing lies over or beside it, and
-    reasons to doubt where it ends: it depends
-    on how strange is strange enough, or the tail is seen but faintly."""
+    reasons to doubt where it ends: that depends on how strange is strange enough, or the tail is seen but faintly."""
 
     piece: FishPiece
     tail: Tail | None

@@ -48,17 +48,17 @@ def _without_arms(mask: Mask, stack: Stack, board: Board) -> Parted | None:
     """Hands belong to arms, arms come in over the board's edges: what has the colours seen there and hangs together with it."""
     scale = stack.raster.px_per_mm
     contact = mask & _rim(stack, board)
-    inner = contact & (cv2.erode(mask.astype(np.uint8), _disc(2.5 * scale), borderValue=1) > 0)
+    inner = contact & (cv2.erode(mask.astype(np.uint8), disc(2.5 * scale), borderValue=1) > 0)
     if inner.sum() < _ARM_MM * _EDGE_MM * scale**2 * 0.5:
         return None
     kinds = _colour_kinds(mask, stack)
     counts = np.bincount(kinds[inner], minlength=_COLOURS + 1)
     arm = np.isin(kinds, np.flatnonzero(counts > 0.06 * counts.sum())) & mask
-    arm = cv2.morphologyEx(arm.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.5 * scale)) > 0
+    arm = cv2.morphologyEx(arm.astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * scale)) > 0
     arm = _hanging_together(arm, inner & ~_longer(inner & arm, _WIDEST_ARM_MM * scale))
     if not arm.any() or arm.sum() > 0.9 * mask.sum():
         return None
-    covered = cv2.dilate(arm.astype(np.uint8), _disc(2.0 * scale)) > 0
+    covered = cv2.dilate(arm.astype(np.uint8), disc(2.0 * scale)) > 0
     return Parted(bridged(_solid(mask & ~covered, scale), covered), covered)
 
 
@@ -128,9 +128,9 @@ def _without_stain(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     if rear.sum() < 50:
         return None
     # Along the print nothing is strange, for the print may be misplaced: such lines across the tail are bridged.
-    score = cv2.morphologyEx(np.clip(outline.score, 0.0, 12.0), cv2.MORPH_CLOSE, _disc(3.0 * scale))
+    score = cv2.morphologyEx(np.clip(outline.score, 0.0, 12.0), cv2.MORPH_CLOSE, disc(3.0 * scale))
     level, _ = cv2.threshold((score[rear] * 20).astype(np.uint8).reshape(-1, 1), 0, 255, cv2.THRESH_OTSU)
-    weak = cv2.morphologyEx((rear & (score <= level / 20.0)).astype(np.uint8), cv2.MORPH_OPEN, _disc(1.2 * scale)) > 0
+    weak = cv2.morphologyEx((rear & (score <= level / 20.0)).astype(np.uint8), cv2.MORPH_OPEN, disc(1.2 * scale)) > 0
     last = np.zeros_like(mask)
     last[:, columns[-1] - max(3, round(4 * scale)) :] = True
     stain = _hanging_together(weak, weak & last)
@@ -143,11 +143,11 @@ def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     burnt = outline.on_board & (stack.image.min(axis=-1) > _BURNT)
     if burnt.sum() < 50.0 * scale**2:
         return None
-    near = cv2.dilate(burnt.astype(np.uint8), _disc(30.0 * scale)) > 0
+    near = cv2.dilate(burnt.astype(np.uint8), disc(30.0 * scale)) > 0
     more = stack.image - outline.match.smooth
     least, most = more.min(axis=-1), more.max(axis=-1)
     lit = near & mask & (least > 0.0) & ((most - least < 0.6 * most) | (stack.image.max(axis=-1) > _BURNT))
-    lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.0 * scale)) > 0
+    lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, disc(1.0 * scale)) > 0
     if lit.sum() < 20.0 * scale**2:
         return None
     return _not_short(mask, _solid(mask & ~lit, scale))
@@ -189,13 +189,14 @@ def _hanging_together(pieces: Mask, seeds: Mask) -> Mask:
 
 def _solid(mask: Mask, px_per_mm: float) -> Mask:
     """Threads and specks off: parts of a square centimetre or more."""
-    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, _disc(1.2 * px_per_mm))
+    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, disc(1.2 * px_per_mm))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
     keep = stats[:, cv2.CC_STAT_AREA] > 100.0 * px_per_mm**2
     keep[0] = False
     return keep[labels] if count > 1 else np.zeros_like(mask)
 
 
-def _disc(radius_px: float) -> NDArray[np.uint8]:
+def disc(radius_px: float) -> NDArray[np.uint8]:
+    """A round brush for growing and shrinking masks."""
     r = max(1, round(radius_px))
     return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)).astype(np.uint8)

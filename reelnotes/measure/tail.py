@@ -16,8 +16,8 @@ from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
 
 _GROUPS = 4
-_SURELY_FISH = 0.8
-_THIN_MM = 2.5
+_SURELY_FISH = 0.8  # judgement, no source, as is the next
+_THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
 
 
 @dataclass(frozen=True, eq=False)
