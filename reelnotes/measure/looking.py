@@ -15,8 +15,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.glance import UNLIKELY, board_likeness
-from reelnotes.media.decode import Picture, pictures
+from reelnotes.measure.glance import SEEN_PX, UNLIKELY, board_likeness
+from reelnotes.media.decode import Picture, pictures, undrawn
 
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
 MOST_SEARCHED = 4
@@ -25,7 +25,7 @@ SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
 # that shows a board shows it for seconds (0.25: judgement, no source).
 UNLIKELY_IN_SHORT, UNLIKELY_IN_LONG = UNLIKELY / 3, 0.25
 GLANCED_AT_FIRST = 8  # key frames, before what looks like one of them is passed over
-_THUMBNAIL = (12, 7)
+_CELLS = (12, 7)
 _ALIKE, _ALIKE_CELL = 14.0, 50.0  # levels that two thumbnails of one look differ by: on average, and in all but two cells
 
 
@@ -51,17 +51,16 @@ def glance_through(path: Path, *, thorough: bool = False) -> Sights:
     seen: list[tuple[float, float]] = []  # likeness, time
     looks: list[NDArray[np.int16]] = []  # of frames that show no board
     last = -np.inf
-    for picture in pictures(path, keyframes_only=True):
-        if picture.time_s - last < LOOK_EVERY_S:
+    for shot in undrawn(path, keyframes_only=True):
+        if shot.time_s - last < LOOK_EVERY_S:
             continue
-        last = picture.time_s
-        step = max(1, min(picture.pixels.shape[:2]) // 40)
-        few = np.ascontiguousarray(picture.pixels[::step, ::step])
-        look = cv2.resize(few, _THUMBNAIL, interpolation=cv2.INTER_AREA).astype(np.int16)
+        last = shot.time_s
+        small = shot.thumbnail(*SEEN_PX)
+        look = cv2.resize(small, _CELLS, interpolation=cv2.INTER_AREA).astype(np.int16)
         if len(seen) >= GLANCED_AT_FIRST and _seen_before(look, looks):
             continue
-        like = board_likeness(picture.pixels)
-        seen.append((like, picture.time_s))
+        like = board_likeness(small)
+        seen.append((like, shot.time_s))
         if like < UNLIKELY_IN_LONG:
             looks.append(look)
     short = last < SHORT_S

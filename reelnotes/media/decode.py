@@ -10,12 +10,18 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
+import cv2
 import numpy as np
 from av.container import InputContainer
+from av.video.reformatter import ColorRange
 from numpy.typing import NDArray
 
 from reelnotes.media.opening import opened
 from reelnotes.records.problems import UnreadableError
+
+# Y, Cb, Cr, 1 -> B, G, R in levels: ITU-R BT.601-7, studio range (16 to 235, 16 to 240) and full range (as in JFIF).
+_BT601 = np.array([[1.164, 2.017, 0.0, -276.8], [1.164, -0.392, -0.813, 135.6], [1.164, 0.0, 1.596, -222.9]])
+_BT601_FULL = np.array([[1.0, 1.772, 0.0, -226.8], [1.0, -0.344, -0.714, 135.5], [1.0, 0.0, 1.402, -179.5]])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -45,9 +51,21 @@ class Undrawn:
         """(h, w) the frame's luma, upright, in whatever range it is coded in: free where it is a plane of bytes."""
         if not self.decoded.format.name.startswith(("yuv4", "yuvj4", "nv12")) or self.decoded.format.components[0].bits != 8:
             return _pixels(self.decoded, True, None)
-        plane = self.decoded.planes[0]
-        rows = np.frombuffer(plane, np.uint8).reshape(plane.height, plane.line_size)  # type: ignore[call-overload]
-        return _upright(self.decoded, rows[:, : plane.width])
+        return _upright(self.decoded, _plane(self.decoded, 0))
+
+    def thumbnail(self, long_px: int, short_px: int) -> NDArray[np.uint8]:
+        """The frame in colours, upright, squeezed to ``long_px`` by ``short_px`` whatever its shape.
+
+        The coded planes are shrunk before they are turned into colours (BT.601), which costs next to nothing beside a
+        frame's decoding. For looks, not for measuring: within a few levels of the true colours.
+        """
+        frame = self.decoded
+        size = (long_px, short_px) if frame.width >= frame.height else (short_px, long_px)
+        if not frame.format.name.startswith(("yuv4", "yuvj4")) or frame.format.components[0].bits != 8:
+            return _upright(frame, _squeezed(frame.to_ndarray(format="bgr24").astype(np.uint8, copy=False), size))
+        coded = cv2.merge([_squeezed(_plane(frame, i), size) for i in range(3)])
+        full = frame.format.name.startswith("yuvj") or frame.color_range == ColorRange.JPEG
+        return _upright(frame, cv2.transform(coded, _BT601_FULL if full else _BT601).astype(np.uint8, copy=False))
 
 
 def pictures(
@@ -107,6 +125,21 @@ def undrawn(
                 yield Undrawn(number, time_s, frame)
         except av.FFmpegError:
             return
+
+
+def _plane(frame: av.VideoFrame, number: int) -> NDArray[np.uint8]:
+    """(h, w) a plane of bytes as it lies in the decoder's memory, not copied."""
+    plane = frame.planes[number]
+    rows = np.frombuffer(plane, np.uint8).reshape(plane.height, plane.line_size)  # type: ignore[call-overload]
+    return np.asarray(rows[:, : plane.width])
+
+
+def _squeezed(image: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
+    """Shrunk to (width, height). Halving is by far the quickest way to average many pixels."""
+    while image.shape[1] >= 2 * size[0] and image.shape[0] >= 2 * size[1]:
+        half = (image.shape[1] // 2, image.shape[0] // 2)
+        image = cv2.resize(image, half, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+    return cv2.resize(image, size, interpolation=cv2.INTER_LINEAR).astype(np.uint8, copy=False)
 
 
 def _pixels(frame: av.VideoFrame, grey: bool, max_side_px: int | None) -> NDArray[np.uint8]:

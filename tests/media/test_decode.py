@@ -5,6 +5,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import av
+import cv2
 import numpy as np
 import pytest
 
@@ -116,3 +117,25 @@ def test_brightness_of_a_format_without_a_luma_plane_of_bytes() -> None:
         light = Undrawn(0, 0.0, frame).brightness()
         assert light.shape == (8, 12) and light.dtype == np.uint8
         assert abs(float(light.mean()) - 90) < 20
+
+
+@pytest.mark.parametrize("coding", ["yuv420p", "yuvj420p", "yuv422p", "yuv420p10le", "rgb24"])
+def test_a_thumbnail_has_the_colours_of_the_picture(coding: str) -> None:
+    # Smooth fields of colour: FFmpeg's own conversion is the reference, within what shrinking before or after it differs by.
+    u, v = np.meshgrid(np.linspace(0, 1, 640), np.linspace(0, 1, 352))
+    picture = np.stack([40 + 170 * u, 200 - 150 * v, 60 + 120 * u * v], axis=-1).astype(np.uint8)
+    frame = av.VideoFrame.from_ndarray(picture, format="bgr24").reformat(format=coding)
+    made = Undrawn(0, 0.0, frame).thumbnail(160, 90)
+    whole = Undrawn(0, 0.0, frame).picture().pixels
+    wanted = cv2.resize(whole, (160, 90), interpolation=cv2.INTER_AREA)
+    assert made.shape == (90, 160, 3)
+    assert np.abs(made.astype(int) - wanted)[2:-2, 2:-2].max() <= 5
+
+
+def test_a_thumbnail_of_a_portrait_frame_stands_upright() -> None:
+    picture = np.zeros((320, 180, 3), np.uint8)
+    picture[:80] = 200
+    frame = av.VideoFrame.from_ndarray(picture, format="bgr24").reformat(format="yuv420p")
+    made = Undrawn(0, 0.0, frame).thumbnail(160, 90)
+    assert made.shape == (160, 90, 3)
+    assert made[:30].min() > 150 and made[60:].max() < 50
