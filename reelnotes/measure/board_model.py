@@ -91,6 +91,10 @@ class BoardModel:
         """A BGR picture in the board's own grey, float32, about 0..255."""
         return cv2.transform(image.astype(np.float32, copy=False), self.ink.reshape(1, 3).astype(np.float32)).astype(np.float32)
 
+    def grey_bytes(self, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+        """The same in whole levels."""
+        return np.clip(self.grey(image), 0, 255).astype(np.uint8)
+
     def on_board(self, raster: Raster) -> NDArray[np.bool_]:
         """(h, w) True where a raster pixel lies on the board's surface."""
         u = np.arange(raster.width_px) / raster.px_per_mm + raster.x0_mm

@@ -3,12 +3,13 @@
 import logging
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from itertools import islice
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure import find_markers, find_outline, find_print
+from reelnotes.measure import find_markers, find_outline, find_print, find_region
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.guided import guided
@@ -19,13 +20,19 @@ from reelnotes.measure.refine import Alignment, contradicted, settle
 log = logging.getLogger(__name__)
 
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
-STILL_HELD = 0.25
 _HELD = 0.37  # the least score that counts as this board
-_SQUARES = 4  # numbered squares that agree on one pose: another board would need the same numbers in the same places
-_STILL_REACH = 0.6
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
+_STILL_HELD, _STILL_REACH = 0.25, 0.6  # the same in a clip in which another frame has proved the board
+_LESS = 0.6  # of what was seen of it there, where that was little
+# Numbered squares that agree on one pose: another board would need the same numbers in the same places. The print has only to
+# bear them out, wherever a fish leaves it in sight.
+_SQUARES, _SQUARES_HELD = 4, 0.15
+_LEAST_REACH = 0.25
+_GRAZING = 0.25  # sine of the least angle at which a board is looked at; streaks pass for print drawn out by less
 _SAME = 0.01  # of the board's length: proposals whose corners lie closer are one, for settling mends far more
 _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, and guided ones that are settled
+_TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
+_NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 
 
@@ -41,74 +48,115 @@ GUESS_FREEDOM = LensFreedom(log_focal=0.25, radial=(0.15, 0.03))
 
 
 def find_board(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *, outlines: bool = True
-) -> Alignment | None:
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *,
+    whole: bool = True, outlines: bool = True,
+) -> Alignment | None:  # fmt: skip
     """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture.
 
-    outlines: whether to try four-sided patches too, should print and squares propose nothing that holds.
+    whole: whether to search all of the picture, should the likeliest place in it hold no board; outlines: and four-sided
+    patches, should that find none either.
     """
-    found = _best_of(image, _proposals(image, models, lens, freedom), lens, freedom)
-    if found is None and outlines:  # they say least, and cost most
-        found = _best_of(image, _by_outline(image, models, lens), lens, freedom)
-    return found
+    ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, by_shape=whole)]
+    if whole:
+        ways.append(_by_print(image, models, lens))
+    if outlines:  # they say least, and cost most
+        ways.append(_by_outline(image, models, lens))
+    return next((found for way in ways if (found := _best_of(image, way, lens, freedom)) is not None), None)
 
 
 def _best_of(
     image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: LensModel, freedom: LensFreedom
 ) -> Alignment | None:
     best: Alignment | None = None
+    support = 0
     for proposal in proposals:
+        if best is not None and proposal.support < _NOT_FAR_BELOW * support:
+            break
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None)  # fmt: skip
-        # Squares known by their numbers prove a board as frames seen before do: burnt-out print is missed less.
-        if made is None or not proved(made, _HELD if proposal.squares < _SQUARES else STILL_HELD):
+        if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made)):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
-            best = made
+            best, support = made, proposal.support
+        if best is made and proposal.squares >= _SQUARES:
+            break
         if best is not None and best.strength > _SURE and best.reach > 0.85:
             break
     return best
 
 
-def proved(made: Alignment, held: float = _HELD) -> bool:
-    """Whether the print agrees over enough of what of the board can be seen to call it this board.
+def proved(made: Alignment) -> bool:
+    """Whether the print agrees over enough of what of the board can be seen to call it this board."""
+    return _enough(made) and made.score >= _HELD and made.reach >= max(_REACH * _could(made), _LEAST_REACH)
 
-    held: least score; lower where another frame of the clip has proved the board already.
-    """
+
+def still_held(made: Alignment, found: Alignment) -> bool:
+    """Whether a board that was proved in one frame of a clip, ``found``, is held by the print in another."""
+    reach = min(_STILL_REACH * _could(made), _LESS * found.reach)
+    return _enough(made) and made.score >= min(_STILL_HELD, _LESS * found.score) and made.reach >= max(reach, _LEAST_REACH)
+
+
+def _borne_out(made: Alignment) -> bool:
+    """Whether the print speaks for a board that squares known by their numbers propose."""
+    return _enough(made) and made.score >= _SQUARES_HELD and made.reach >= _LEAST_REACH
+
+
+def _enough(made: Alignment) -> bool:
+    """Whether enough of the board is in the picture, and not edge on."""
+    seen = int(made.agreement.seen.sum())
+    middle = made.agreement.mm[made.agreement.seen].mean(axis=0) if seen else np.zeros(2)
+    ray = made.R[:, :2] @ middle + made.t
+    aslant = abs(float(ray @ made.R[:, 2])) / max(float(np.linalg.norm(ray)), 1e-9)
+    return seen >= 12 and seen >= 0.2 * len(made.agreement.mm) and aslant > _GRAZING
+
+
+def _could(made: Alignment) -> float:
+    """Part of the board's length over which print lies in the picture, 0..1."""
     x = made.agreement.mm[made.agreement.seen, 0]
-    if len(x) < 12 or len(x) < 0.2 * len(made.agreement.mm):
-        return False
-    could = float(np.ptp(x)) / made.model.board.length_mm
-    spread = _REACH if held >= _HELD else _STILL_REACH
-    return made.score >= held and made.reach >= spread * could and made.reach > 0.25
+    return float(np.ptp(x)) / made.model.board.length_mm if len(x) else 0.0
 
 
-def _proposals(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+def _by_place(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, *, by_shape: bool
 ) -> Iterator[Proposal]:
-    yield from _by_markers(image, models, lens, freedom)
+    """Where a rough look sees a board: by features there, then by the place's own shape."""
+    place = find_region.place_of_board(image)
+    if place is not None:
+        yield from _likeliest(find_region.propose(image, place, models, lens))
+        if by_shape:
+            yield from _unlike(find_region.propose_by_outline(image, place, models, lens))
+
+
+def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
+    """By features of the whole picture."""
     last = None
     for side in _SEARCH_SIDES:
         small, small_lens = _reduced(image, lens, side)
         if last == small.shape:
             continue
         last = small.shape
-        yield from _unlike(find_print.propose(small, models, small_lens))
+        yield from _likeliest(find_print.propose(small, models, small_lens))
 
 
-def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
+def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
+    """The few of them that many features support; the most first, as they come."""
+    most = max((p.support for p in proposals), default=0)
+    yield from islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED)
+
+
+def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
     """Where the patches' outlines put a board and features near their places there agree, the most agreeing first."""
     small, small_lens = _reduced(image, lens, _SEARCH_SIDES[-1])
     by_ink: dict[tuple[float, ...], find_print.Features] = {}
     found: list[Proposal] = []
     for rough in find_outline.propose(find_outline.outlines(image, lens), models)[:_OUTLINES]:
-        ink = tuple(np.round(5 * rough.model.ink) / 5)
+        ink = find_print.ink_of(rough.model)
         if ink not in by_ink:
-            by_ink[ink] = find_print.features(np.clip(rough.model.grey(small), 0, 255).astype(np.uint8), 2000)
+            by_ink[ink] = find_print.features(rough.model.grey_bytes(small), 2000)
         made = guided(by_ink[ink], rough, small_lens)
         if made is not None:
             found.append(made)
-    return list(_unlike(sorted(found, key=lambda p: -p.support)))[:_GUIDED]
+    yield from islice(_unlike(sorted(found, key=lambda p: -p.support)), _GUIDED)
 
 
 def _unlike(proposals: list[Proposal]) -> Iterator[Proposal]:
@@ -129,14 +177,14 @@ def _corners(proposal: Proposal) -> NDArray[np.float64]:
 
 def _by_markers(
     image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
-) -> list[Proposal]:
+) -> Iterator[Proposal]:
     names = {m.dictionary for model in models for m in model.markers}
     if not names:
-        return []
+        return
     grey = cv2.cvtColor(image, cv2.COLOR_BGR2GRAY).astype(np.uint8)
     seen = {name: find_markers.squares(grey, name) for name in names}
     found = [p for model in models if model.markers and (p := find_markers.propose(seen, model, lens, freedom)) is not None]
-    return sorted(found, key=lambda p: -p.support)
+    yield from sorted(found, key=lambda p: -p.support)
 
 
 def _reduced(image: NDArray[np.uint8], lens: LensModel, limit: int) -> tuple[NDArray[np.uint8], LensModel]:

@@ -45,6 +45,15 @@ def outlines(image: NDArray[np.uint8], lens: LensModel) -> list[Floats]:
     return [corners for _, corners in sorted(found, key=lambda f: -f[0])]
 
 
+def outline_of(mask: NDArray[np.uint8], shape: tuple[int, ...], lens: LensModel) -> Floats | None:
+    """The four-sided figure around one patch of a picture of this shape, as in :func:`outlines`; None where it is not four-sided.
+
+    mask  (h, w) of the whole picture at any size, 0 outside the patch
+    """
+    made = _four_sided(mask, np.array([shape[1] / mask.shape[1], shape[0] / mask.shape[0]]), lens)
+    return None if made is None else made[1]
+
+
 def propose(corners: Sequence[Floats], models: Sequence[BoardModel]) -> list[Proposal]:
     """Poses in which a board's rectangle would be seen as one of these four-sided figures, both ways round; those first
     whose corners fit best."""

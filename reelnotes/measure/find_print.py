@@ -53,10 +53,13 @@ class Proposal:
     lens: LensModel | None = None
 
 
-def features(grey: NDArray[np.uint8], limit: int) -> Features:
-    """SIFT features of a grey picture, as root-SIFT (Arandjelovic and Zisserman 2012)."""
+def features(grey: NDArray[np.uint8], limit: int, within: NDArray[np.uint8] | None = None) -> Features:
+    """SIFT features of a grey picture, as root-SIFT (Arandjelovic and Zisserman 2012).
+
+    within: (h, w), 0 where none are wanted
+    """
     sift = cv2.SIFT_create(nfeatures=limit, contrastThreshold=0.02)  # type: ignore[attr-defined]
-    points, found = sift.detectAndCompute(grey, None)
+    points, found = sift.detectAndCompute(grey, within)
     if found is None or not points:
         return Features(np.zeros((0, 2)), np.zeros(0), np.zeros(0), np.zeros((0, 128), np.float32), np.zeros(0))
     root = np.sqrt(found / np.maximum(found.sum(axis=1, keepdims=True), 1e-6)).astype(np.float32)
@@ -75,7 +78,7 @@ def board_features(model: BoardModel) -> Features:
     board = model.board
     scale = min(1000.0 / board.length_mm, model.px_per_mm)
     raster = Raster.over(board, scale)
-    grey = np.clip(model.grey(model.picture_on(raster)), 0, 255).astype(np.uint8)
+    grey = model.grey_bytes(model.picture_on(raster))
     f = features(grey, 1500)
     at = raster.to_mm(f.at)
     apart = np.linalg.norm(at[:, None] - at[None], axis=2) > 0.01 * board.length_mm
@@ -83,14 +86,25 @@ def board_features(model: BoardModel) -> Features:
     return Features(at, f.size / scale, f.angle, f.descriptor, 1.0 / (1.0 + doubles))
 
 
-def propose(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, limit: int = 3) -> list[Proposal]:
-    """The best few poses of each board's picture in a BGR picture, best first; empty when nothing agrees."""
+def ink_of(model: BoardModel) -> tuple[float, ...]:
+    """Boards of much the same ink share a frame's features."""
+    return tuple(np.round(5 * model.ink) / 5)
+
+
+def propose(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, limit: int = 3, *,
+    within: NDArray[np.uint8] | None = None,
+) -> list[Proposal]:  # fmt: skip
+    """The best few poses of each board's picture in a BGR picture, best first; empty when nothing agrees.
+
+    within: (h, w), 0 where no board is looked for
+    """
     by_ink: dict[tuple[float, ...], Features] = {}
     found: list[Proposal] = []
     for model in models:
-        ink = tuple(np.round(5 * model.ink) / 5)  # boards of much the same ink share the frame's features
+        ink = ink_of(model)
         if ink not in by_ink:
-            by_ink[ink] = features(np.clip(model.grey(image), 0, 255).astype(np.uint8), 2000)
+            by_ink[ink] = features(model.grey_bytes(image), 2000, within)
         found += propose_from(by_ink[ink], model, lens, limit)
     return sorted(found, key=lambda p: -p.support)
 

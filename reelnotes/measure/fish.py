@@ -8,7 +8,7 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import NO_FISH, FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
+from reelnotes.measure.fish_piece import AT_EDGE, NO_FISH, FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
@@ -34,6 +34,7 @@ _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over
 _SOFT_MM = 10.0
 _HUE = 32.0  # and by this many CIELAB units (a, b) blood stands out from a tail. Tails with such coloured tips come as check.
 _FAINT = "the tail hardly stands out from the board"
+_ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
@@ -97,6 +98,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
     if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
+    if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
+        beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):

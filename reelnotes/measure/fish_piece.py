@@ -18,6 +18,7 @@ from reelnotes.records.problems import Refusal
 STOP_ZONE_MM = 80.0
 NO_FISH = "no fish lies on the board"
 _MOST_OF_TAIL = 0.75  # of its breadth
+AT_EDGE = "the outline of the tail runs into the board's edge"
 _OVER_TAIL = "something lies over the tail or right beside it"
 
 
@@ -241,7 +242,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
         low, high = sorted(round(float(v)) for v in side)
         band = strange[max(low, 0) : high + 1]
         if high - low < 2.0 * scale or not len(band):
-            return "the outline of the tail runs into the board's edge"
+            return AT_EDGE
         _, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):

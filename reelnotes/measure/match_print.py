@@ -21,6 +21,9 @@ _FLOOR_PX = 0.1  # no patch is trusted better than this, in raster pixels: resam
 # Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
 # in four of them): n pixels of a patch count as n / 24.
 _CORRELATED = 24.0
+# Grey levels of print (standard deviation) of which a camera's noise and coding lose half: a faint grid that is not seen again
+# says little against a board whose bars and squares are. Judgement, no source.
+_LOST = 12.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,6 +34,7 @@ class Template:
     patch     (n, w, w) float32 grey
     slope_x, slope_y  their gradients
     tensor    (n, 2, 2) sums of products of the gradients
+    worth     (n,) how much it says, 0..1, whether a frame shows the patch or not
     """
 
     raster: Raster
@@ -41,6 +45,7 @@ class Template:
     slope_x: NDArray[np.float32]
     slope_y: NDArray[np.float32]
     tensor: Floats
+    worth: Floats
 
 
 @lru_cache(maxsize=24)
@@ -59,19 +64,27 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     tensor[:, 0, 0], tensor[:, 1, 1] = (cut[1] ** 2).sum((1, 2)), (cut[2] ** 2).sum((1, 2))
     tensor[:, 0, 1] = tensor[:, 1, 0] = (cut[1] * cut[2]).sum((1, 2))
     # Print worth a search: a standard deviation of 3 grey levels.
-    keep = cut[0].std(axis=(1, 2)) > 3.0
-    return Template(raster, grey, half, centre[keep], cut[0][keep], cut[1][keep], cut[2][keep], tensor[keep])
+    spread = cut[0].std(axis=(1, 2)).astype(np.float64)
+    keep = spread > 3.0
+    worth = spread**2 / (spread**2 + _LOST**2)
+    return Template(raster, grey, half, centre[keep], cut[0][keep], cut[1][keep], cut[2][keep], tensor[keep], worth[keep])
 
 
 @dataclass(frozen=True, eq=False)
 class Agreement:
     """What was compared and found: per patch its centre (mm), whether the frame reaches it, its correlation at the
-    place found, how far that is from where it was expected (raster pixels)."""
+    place found, how far that is from where it was expected (raster pixels), and what it has to say (see Template)."""
 
     mm: Floats
     seen: NDArray[np.bool_]
     ncc: Floats
     moved_px: Floats
+    worth: Floats
+
+    def share(self, of: NDArray[np.bool_], among: NDArray[np.bool_] | None = None) -> float:
+        """What the patches ``of`` have to say, as a share of what those ``among`` (all) have; 0 where these say nothing."""
+        whole = float(self.worth.sum() if among is None else self.worth[among].sum())
+        return float(self.worth[of].sum()) / whole if whole > 0 else 0.0
 
 
 def match(
@@ -87,7 +100,8 @@ def match(
     start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
     moved, ncc = _placed(tmpl, frame, start)
     ncc = np.where(inside, ncc, -1.0)
-    agreement = Agreement(tmpl.raster.to_mm(tmpl.centre.astype(np.float64)), inside, ncc, np.linalg.norm(moved, axis=1))
+    centre_mm = tmpl.raster.to_mm(tmpl.centre.astype(np.float64))
+    agreement = Agreement(centre_mm, inside, ncc, np.linalg.norm(moved, axis=1), tmpl.worth)
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
     return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
 

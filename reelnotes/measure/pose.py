@@ -10,7 +10,7 @@ import numpy as np
 
 from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
-from reelnotes.measure.find_board import GUESS_FREEDOM, STILL_HELD, find_board, guessed_lens, proved
+from reelnotes.measure.find_board import GUESS_FREEDOM, find_board, guessed_lens, still_held
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
@@ -34,8 +34,8 @@ _SOLVED_FLOOR = 0.02
 NO_BOARD = "no known board is in sight"
 _LOOKS_LIKE_ONE = 0.8  # likeness from which a frame is said to look like a board
 _MUCH_LIKE_ONE = 0.9  # and from which its outline is looked for when its print is not found
-_OUTLINED = 3  # frames of a clip, the likeliest: in no more is it
-_PLAIN = 0.45  # strength of a sight that needs no better one
+_WHOLE = 3  # frames of a clip, the likeliest: in no more are whole picture and outlines searched
+_PLAIN = 0.40  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
 
@@ -69,7 +69,7 @@ def pose_clip(
     if not tracked:
         return Refusal("the board is in sight for too short a time")
     tell(0.5, "refining on the print")
-    fine = _refined(tracked, LensFreedom() if given else GUESS_FREEDOM)
+    fine = _refined(tracked, found, LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
         return Refusal("the board is too small or too blurred to be measured")
     span = (tracked[0].picture.time_s, tracked[-1].picture.time_s)
@@ -122,8 +122,9 @@ def _look(
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
         freedom = LensFreedom() if known else GUESS_FREEDOM
-        outlines = sights.likeness > _MUCH_LIKE_ONE and tried < _OUTLINED
-        found = find_board(picture.pixels, models, start, freedom, outlines=outlines)
+        whole = tried < _WHOLE
+        outlines = whole and sights.likeness > _MUCH_LIKE_ONE
+        found = find_board(picture.pixels, models, start, freedom, whole=whole, outlines=outlines)
         if found is not None and (best is None or found.strength > best[1].strength):
             best = picture, found, known is not None
         since += best is not None
@@ -146,11 +147,11 @@ def _lens_for(lens: Lens | LensModel | None, width: int, height: int) -> LensMod
     return made
 
 
-def _refined(chosen: list[Tracked], freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
+def _refined(chosen: list[Tracked], found: Alignment, freedom: LensFreedom) -> list[tuple[Tracked, Alignment]]:
     out = []
     for shot in chosen:
         made = sharpen(shot.picture.pixels, shot.alignment, freedom)
-        if made is not None and proved(made, STILL_HELD):
+        if made is not None and still_held(made, found):
             out.append((shot, made))
     # Where much less of the board is in the picture than at best, fewer figures guard against a slip by a bar.
     most = max((float(m.agreement.seen.mean()) for _, m in out), default=0.0)

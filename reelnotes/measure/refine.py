@@ -28,7 +28,7 @@ SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
 class Alignment:
     """A pose that the print has settled, and how well the print agrees.
 
-    score    share of the print inside the frame that agrees, 0..1
+    score    share of the print inside the frame that agrees, 0..1, strong print counting for more than faint
     reach    part of the board's length over which agreeing print is spread, 0..1
     """
 
@@ -45,7 +45,7 @@ class Alignment:
     @property
     def strength(self) -> float:
         """Pieces of print that agree, as a share of all there are, in the frame or not."""
-        return self.score * float(self.agreement.seen.mean())
+        return self.score * self.agreement.share(self.agreement.seen)
 
 
 def scales(model: BoardModel, native_px_per_mm: float) -> list[float]:
@@ -160,7 +160,7 @@ def _judged(image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observa
     agrees = agreement.seen & (agreement.ncc > SAME_NCC) & (agreement.moved_px < 1.0)
     x = agreement.mm[agrees, 0]
     reach = float(np.ptp(x)) / model.board.length_mm if len(x) else 0.0
-    score = float(agrees.sum()) / max(int(agreement.seen.sum()), 1)
+    score = agreement.share(agrees, agreement.seen)
     return Alignment(model, fit.lens, fit.R[0], fit.t[0], fit, seen, agreement, score, reach)
 
 
@@ -219,7 +219,7 @@ def _edge_agreement(made: Alignment) -> float:
     for edge in (a.mm[:, 1] < 0.18 * width, a.mm[:, 1] > 0.82 * width):
         here = a.seen & edge
         if here.sum() >= 10:
-            shares.append(float(agrees[here].mean()))
+            shares.append(a.share(agrees & here, here))
     return min(shares)
 
 

@@ -18,7 +18,7 @@ from reelnotes.media.decode import Picture, Undrawn, undrawn
 
 _LONGEST_SPAN_S = 8.0
 _FLOW_SIDE = 640
-_STILL_THERE = 0.2  # strength at the middling scale; the fine look later is stricter
+_STILL_THERE, _LESS = 0.2, 0.6  # strength at the middling scale, and as a share of what it was; the fine look later is stricter
 _KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)
 _TRIES = 4  # frames of a stretch
@@ -134,7 +134,8 @@ class _Trail:
             last, origin = self.followed[near], self.shots[near].small
         step = 1 if i >= near else -1
         between = [self.shots[k].small for k in range(near + step, i, step)]
-        made = _followed(self.shots[i].held.picture().pixels, [origin, *between, self.shots[i].small], last)
+        made = _followed(self.shots[i].held.picture().pixels, [origin, *between, self.shots[i].small], last,
+                         min(_STILL_THERE, _LESS * self.found.strength))  # fmt: skip
         if made is not None:
             self.followed[i] = made
         return made
@@ -156,19 +157,21 @@ def _small(light: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return cv2.resize(light, None, fx=gain, fy=gain, interpolation=cv2.INTER_AREA).astype(np.uint8)
 
 
-def _followed(image: NDArray[np.uint8], greys: Sequence[NDArray[np.uint8]], last: Alignment) -> Alignment | None:
+def _followed(
+    image: NDArray[np.uint8], greys: Sequence[NDArray[np.uint8]], last: Alignment, least: float
+) -> Alignment | None:
     """The board in another frame: from where the picture's own motion carries it, at one go or from frame to frame; else from
-    rest. greys: small pictures of the frame of ``last``, of those between, of this one."""
+    rest. greys: small pictures of the frame of ``last``, of those between, of this one; least: strength."""
     for way in ([greys[0], greys[-1]], greys if len(greys) > 2 else None):
         moved = _moved(way, last) if way is not None else None
         if moved is None:
             continue
         for near in (True, False):
             made = follow(image, last.model, last.lens, *moved, near=near)
-            if made is not None and made.strength > _STILL_THERE:
+            if made is not None and made.strength > least:
                 return made
     made = follow(image, last.model, last.lens, last.R, last.t, near=False)
-    return made if made is not None and made.strength > _STILL_THERE else None
+    return made if made is not None and made.strength > least else None
 
 
 def _moved(greys: Sequence[NDArray[np.uint8]], last: Alignment) -> tuple[Floats, Floats] | None:
