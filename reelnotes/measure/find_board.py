@@ -21,6 +21,7 @@ log = logging.getLogger(__name__)
 
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
 _HELD = 0.37  # the least score that counts as this board
+_MANY, _HELD_BY_MANY = 30, 0.30  # features in one plane: on another board seldom so many agree, and then its print does not
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _STILL_HELD, _STILL_REACH = 0.25, 0.6  # the same in a clip in which another frame has proved the board
 _LESS = 0.6  # of what was seen of it there, where that was little
@@ -74,7 +75,7 @@ def _best_of(
             break
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None)  # fmt: skip
-        if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made)):
+        if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made, proposal.support)):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
             best, support = made, proposal.support
@@ -85,9 +86,13 @@ def _best_of(
     return best
 
 
-def proved(made: Alignment) -> bool:
-    """Whether the print agrees over enough of what of the board can be seen to call it this board."""
-    return _enough(made) and made.score >= _HELD and made.reach >= max(_REACH * _could(made), _LEAST_REACH)
+def proved(made: Alignment, support: int = 0) -> bool:
+    """Whether the print agrees over enough of what of the board can be seen to call it this board.
+
+    support: distinct features that agreed on the pose before
+    """
+    held = _HELD if support < _MANY else _HELD_BY_MANY
+    return _enough(made) and made.score >= held and made.reach >= max(_REACH * _could(made), _LEAST_REACH)
 
 
 def still_held(made: Alignment, found: Alignment) -> bool:

@@ -17,6 +17,7 @@ from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.guided import guided
 from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.refine import likeness
 from reelnotes.measure.region import board_region
 
 _LIKELY = 0.5
@@ -73,9 +74,9 @@ def propose(image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel]
 def propose_by_outline(
     image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel], lens: LensModel
 ) -> list[Proposal]:
-    """Poses in which a board would fill the place: first those that features near their places bear out, then some as they
-    are."""
-    four = find_outline.outline_of(place.mask, image.shape, lens)
+    """Poses in which a board would fill the place: first those that features near their places bear out, then those as they are
+    under which the picture is most like the board."""
+    four = find_outline.outline_of(_firm(place.mask), image.shape, lens)
     if four is None:
         return []
     rough = find_outline.propose([four], models)
@@ -89,7 +90,16 @@ def propose_by_outline(
         made = guided(found[ink], one, part_lens)
         if made is not None:
             sure.append(made)
-    return [*sorted(sure, key=lambda p: -p.support), *rough[:_ROUGH]]
+    alike = sorted(rough, key=lambda p: -likeness(image, p.model, lens, p.R, p.t))
+    return [*sorted(sure, key=lambda p: -p.support), *alike[:_ROUGH]]
+
+
+def _firm(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """A patch without its thin outgrowths: a board is four times as long as wide, or not much more."""
+    wide = max(3, round(0.3 * float(np.sqrt(mask.sum() / 4.0))) | 1)
+    brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (wide, wide))
+    opened = cv2.morphologyEx(mask, cv2.MORPH_OPEN, brush).astype(np.uint8)
+    return opened if opened.any() else mask
 
 
 def _part(

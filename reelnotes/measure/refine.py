@@ -19,6 +19,7 @@ from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
 _FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to frame
+_ROUGH = 0.04  # of the board's length, by which a rough pose is off
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 _FAINT = 0.22  # a strength at the middling scale below which a followed board is looked at more finely
 SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
@@ -184,6 +185,19 @@ def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Float
     if abs(best - margin) <= 2 or scores[best] < 1.03 * near:
         return None
     return np.asarray(made.t + made.R[:, 0] * ((best - margin) / scale))
+
+
+def likeness(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> float:
+    """How much a picture is like the board under a rough pose (by a few percent of its length off), at the coarsest scale:
+    correlation of local contrast, 1 for the same; what a fish hides counts nothing."""
+    scale = _COARSE_PX / model.board.length_mm
+    board = Raster.over(model.board, scale)
+    room = max(2, round(_ROUGH * _COARSE_PX))
+    wide = Raster(scale, board.x0_mm - room / scale, board.y0_mm + room / scale, board.width_px + 2 * room,
+                  board.height_px + 2 * room)  # fmt: skip
+    drawn, seen = warp(image, lens, R, t, wide)
+    frame, mine = (_local(model.grey(drawn)) * seen).astype(np.float32), _local(model.grey(model.picture_on(board)))
+    return float(cv2.matchTemplate(frame, mine, cv2.TM_CCORR).max() / max(float((mine * mine).sum()), 1e-6))
 
 
 def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:

@@ -75,12 +75,12 @@ def test_features_within_the_place_propose_its_pose():
 
 def test_from_afar_the_shape_of_the_place_proposes_its_pose():
     model = barred_model()
-    image, centre, _ = filmed(model, 2400.0)
+    image, centre, _ = filmed(model, 1800.0)
     place = place_of_board(image)
     assert place is not None
     settled = [settle(image, model, LENS, p.R, p.t) for p in propose_by_outline(image, place, [model], LENS)]
     best = max((made for made in settled if made is not None), key=lambda made: made.strength)
-    assert np.linalg.norm(-best.R.T @ best.t - centre) < 0.02 * 2400.0
+    assert np.linalg.norm(-best.R.T @ best.t - centre) < 0.02 * 1800.0
 
 
 def test_the_board_is_found_on_pebbles():
