@@ -1,7 +1,7 @@
 """A rough look at a frame: where in it might a measuring board lie, with all that a fish, a hand or shade covers of it?
 
 Features on grass, gravel or a patterned deck are the deck's; most of what could be paired with the board's print lies outside
-the board. So a small convolutional net (U-shaped, Ronneberger et al. 2015; 0.3 million weights) looks at a small picture of
+the board. So a small convolutional net (U-shaped, Ronneberger et al. 2015; 0.4 million weights) looks at a small picture of
 the frame first. It was trained on drawn scenes only: random boards, decks, fish, hands, light and lenses
 (tests/bench/glance_frames.py draws them, train_region.py trains). It says where to search, and proves nothing.
 """
