@@ -4,8 +4,13 @@ The board's geometry:
 
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
-    find_board, find_markers, find_print, match_print, refine   the board in a frame
     glance, looking   what a frame's look says of a board in it; which frames to search at all
+    region         where in a frame a board might lie, as a small net sees it
+    find_board     the board in a frame: ways to propose where it lies, and the print as their judge
+    find_markers, find_region, find_print, find_outline   the ways: numbered squares, the place that the net sees, features
+                   of the whole picture, four-sided patches
+    guided         features sought near their places
+    match_print, refine   the print found again piece by piece; from a rough pose to an exact one
     scan           the board followed through a clip to the frames worth posing
     pose, pose_fit, lens_slopes, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given
     scale_doubt    what a scale is worth when neighbouring print errs together
