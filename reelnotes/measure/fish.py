@@ -15,7 +15,7 @@ from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_hei
 from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import disagreement, hand_at, seen_pieces
+from reelnotes.measure.seen_fish import disagreement, hand_at, head_seen, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
@@ -34,6 +34,7 @@ _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over
 _SOFT_MM = 10.0
 _HUE = 32.0  # and by this many CIELAB units (a, b) blood stands out from a tail. Tails with such coloured tips come as check.
 _FAINT = "the tail hardly stands out from the board"
+_AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
@@ -151,6 +152,8 @@ def _piece_and_look(
         by_look = _by_look(clip, seen, stack, outline, scale)
         if by_look.likeness >= _TAIL_LIKE and (by_look.sound or best.likeness < _TAIL_LIKE):
             best = by_look
+    if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
+        best = replace(best, piece=replace(best.piece, x_low=0.0))
     return best, seen
 
 
@@ -240,7 +243,7 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
     nose = grounded(piece.x_low, nose_z, (camera[0], camera[2]))
     gap = nose.x_mm
     # A piece that runs up to the foot of the stop hides what gap there may be: then the protocol holds.
-    on_stop = piece.x_low < 3.0 or gap < max(8.0, 2.0 * nose.u_mm)
+    on_stop = piece.x_low < _AT_STOP_MM or gap < max(8.0, 2.0 * nose.u_mm)
     start = 0.0 if on_stop else gap
     if not on_stop:
         doubts.insert(0, f"the nose lies about {gap:.0f} mm short of the stop")

@@ -25,6 +25,7 @@ _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
 _NOSE_GAP_MM = 12.0
 _HAND_MM = 40.0
+_FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; of a head, to both sides of its middle; likeness in every column
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
 
 
@@ -75,6 +76,17 @@ def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board
     if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
         return "a second look sees the nose short of the stop"
     return ""
+
+
+def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
+    """Whether the net, and surely, sees fish all the way from the stop to where a piece begins: a head of the board's colour.
+
+    Where a nose lies short of the stop it sees the board there just as surely, and the gap stays.
+    """
+    u = raster.to_px(np.array([[_FOOT_MM, 0.0], [max(piece.x_low, 2 * _FOOT_MM), 0.0]]))[:, 0]
+    v = raster.to_px(np.array([[0.0, piece.nose_y + _HEAD_MM], [0.0, piece.nose_y - _HEAD_MM]]))[:, 1]
+    strip = parts.fish[max(int(v[0]), 0) : int(v[1]) + 1, max(int(u[0]), 0) : int(u[1]) + 1]
+    return bool(strip.size and strip.mean(axis=0).min() > _SURELY)
 
 
 def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:

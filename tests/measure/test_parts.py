@@ -12,7 +12,7 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
-from reelnotes.measure.seen_fish import disagreement, ends_of, seen_pieces
+from reelnotes.measure.seen_fish import disagreement, ends_of, head_seen, seen_pieces
 from reelnotes.measure.stack import stack_frames
 
 BENCH = Path(__file__).resolve().parents[1] / "bench"
@@ -98,3 +98,25 @@ def test_a_hand_across_the_body_is_no_fish_and_parts_none():
     hand = cv2.erode(board_mm(stack, HAND[0]).astype(np.uint8), np.ones((25, 25), np.uint8)) > 0
     assert (found.over > 0.5)[hand].mean() > 0.5
     assert sys.modules.get("torch") is None  # the product needs no training library
+
+
+def test_a_head_is_filled_in_only_where_the_net_sees_fish_right_up_to_the_stop():
+    raster = Raster.over(BOARD, 1.0, 25.0)
+    mask = np.zeros((raster.height_px, raster.width_px), bool)
+    piece = FishPiece(mask, 40.0, 300.0, BOARD.width_mm / 2, ())
+    fish = np.full(mask.shape, 0.98, np.float32)
+    over = np.zeros_like(fish)
+    assert head_seen(parts.Parts(fish, over), piece, raster)
+    stop = int(raster.to_px(np.array([0.0, 0.0]))[0])
+    gap = fish.copy()
+    gap[:, stop : stop + 25] = 0.02  # bare board before the nose
+    assert not head_seen(parts.Parts(gap, over), piece, raster)
+    assert not head_seen(parts.Parts(0.7 * fish, over), piece, raster)  # likely is not sure
+
+
+@pytest.mark.parametrize("colour", [(70, 90, 80), (196, 206, 212)])  # dark; much like the board
+def test_a_real_gap_before_a_drawn_nose_is_not_filled_in(colour):
+    fish = FishDrawing(nose_x=45.0, length=300.0, fork=278.0, colour=colour)
+    found, stack = seen(Scene(fish))
+    piece = FishPiece(stack.seen, 45.0, 345.0, fish.y, ())
+    assert not head_seen(found, piece, stack.raster)
