@@ -39,30 +39,44 @@ CELL = 32  # sizes are multiples of this
 WIDTHS = (16, 24, 40, 56, 72)
 
 
-class Parts(nn.Module):
-    """Halvings see the whole board; what they know is carried back up to each pixel (the U of Ronneberger et al. 2015).
+class Halving(nn.Module):
+    """Halvings see the whole picture; what they know is carried back up to each place (the U of Ronneberger et al. 2015).
 
-    The net works at half the size and says for each of its places what the four pixels there show.
+    It works at half the size of what it is given; sizes are multiples of CELL.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, channels: int, w: tuple[int, ...]) -> None:
         super().__init__()
-        w = WIDTHS
-        self.first = nn.Sequential(*_step(8, w[0], 2, 4), *_step(w[0], w[0], 1))
+        self.first = nn.Sequential(*_step(channels, w[0], 2, 4), *_step(w[0], w[0], 1))
         self.down = nn.ModuleList(nn.Sequential(*_step(a, b, 2), *_step(b, b, 1)) for a, b in pairwise(w))
         self.up = nn.ModuleList(nn.Sequential(*_step(w[k] + w[k + 1], w[k], 1)) for k in range(len(w) - 2, -1, -1))
-        self.out = nn.Sequential(*_step(w[0], 24, 1), nn.Conv2d(24, 4 * KINDS, 1))
 
-    def forward(self, x: torch.Tensor) -> torch.Tensor:
-        """(n, 8, h, w) -> (n, 12, h / 2, w / 2) logits, the kinds of the first of four pixels first; sizes multiples of 32."""
+    def known(self, x: torch.Tensor) -> torch.Tensor:
+        """(n, channels, h, w) -> (n, w[0], h / 2, w / 2)."""
         y = self.first(x)
         kept = []
         for step in self.down:
             kept.append(y)
-            y = step(y)
+            y = self.thought_over(step(y))
         for step in self.up:
             y = step(torch.cat([_twice(y), kept.pop()], 1))
-        return self.out(y)
+        return y
+
+    def thought_over(self, y: torch.Tensor) -> torch.Tensor:
+        """What more is made of a level, after its halving."""
+        return y
+
+
+class Parts(Halving):
+    """It says for each of its places what the four pixels there show."""
+
+    def __init__(self) -> None:
+        super().__init__(8, WIDTHS)
+        self.out = nn.Sequential(*_step(WIDTHS[0], 24, 1), nn.Conv2d(24, 4 * KINDS, 1))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        """(n, 8, h, w) -> (n, 12, h / 2, w / 2) logits, the kinds of the first of four pixels first; sizes multiples of 32."""
+        return self.out(self.known(x))
 
 
 def at_pixels(logits: torch.Tensor) -> torch.Tensor:

@@ -16,7 +16,6 @@ import copy
 import sys
 import time
 import warnings
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -29,7 +28,7 @@ from torch import nn
 sys.path.insert(0, str(Path(__file__).resolve().parent))
 from glance_frames import HEIGHT, WIDTH
 from glance_wear import code_strip, exposed
-from train_parts import _shadow, _step, _twice, folded
+from train_parts import Halving, _shadow, _step, folded
 
 Image = NDArray[Any]
 Rng = np.random.Generator
@@ -44,36 +43,28 @@ MORE = (56, 64, 64, 64)  # steps more at the levels of these widths
 GREY, SPREAD = 110.0, 64.0
 
 
-class Region(nn.Module):
-    """A small U (Ronneberger et al. 2015): (n, 3, 128, 224) -> (n, 1, 64, 112) logits.
+class Region(Halving):
+    """(n, 3, 128, 224) -> (n, 1, 64, 112) logits.
 
     At its two coarsest levels, where the whole picture is but a few places wide, steps more are added to what is there (He et
     al. 2016): from a piece of rim to the whole rectangle is a long way.
     """
 
     def __init__(self) -> None:
-        super().__init__()
-        w = WIDTHS
-        self.first = nn.Sequential(*_step(3, w[0], 2, 4), *_step(w[0], w[0], 1))
-        self.down = nn.ModuleList(nn.Sequential(*_step(a, b, 2), *_step(b, b, 1)) for a, b in pairwise(w))
+        super().__init__(3, WIDTHS)
         self.more = nn.ModuleList(nn.Sequential(*_step(n, n, 1)[:2]) for n in MORE)  # added before their ReLU
-        self.up = nn.ModuleList(nn.Sequential(*_step(w[k] + w[k + 1], w[k], 1)) for k in range(len(w) - 2, -1, -1))
-        self.out = nn.Conv2d(w[0], 1, 1)
+        self.out = nn.Conv2d(WIDTHS[0], 1, 1)
         for step in self.more:
             nn.init.zeros_(step[1].weight)  # type: ignore[arg-type]  # at first they change nothing
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        y = self.first(x)
-        kept = []
-        for step in self.down:
-            kept.append(y)
-            y = step(y)
-            for more in self.more:
-                if more[0].in_channels == y.shape[1]:
-                    y = torch.relu(y + more(y))
-        for step in self.up:
-            y = step(torch.cat([_twice(y), kept.pop()], 1))
-        return self.out(y)
+        return self.out(self.known(x))
+
+    def thought_over(self, y: torch.Tensor) -> torch.Tensor:
+        for more in self.more:
+            if more[0].in_channels == y.shape[1]:
+                y = torch.relu(y + more(y))
+        return y
 
 
 def held(folder: Path, most_without: int) -> tuple[list[Image], list[float], list[Image], list[Image]]:
