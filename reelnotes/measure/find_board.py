@@ -1,4 +1,5 @@
-"""Which board lies in this picture, and where: proposals from squares and from print, judged by the print itself."""
+"""Which board lies in this picture, and where: proposals from squares, from the place that a net sees, from print and from
+outlines, judged by the print itself."""
 
 import logging
 from collections.abc import Iterable, Iterator, Sequence

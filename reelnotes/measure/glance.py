@@ -18,6 +18,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.media.decode import squeezed
+
 UNLIKELY = 0.03  # a likeness below this: take the frame to show no board
 SEEN_PX = (160, 90)  # what the net sees; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
 _GREY, _SPREAD = 128.0, 64.0  # grey level and spread that the net takes as 0 and 1
@@ -41,13 +43,10 @@ def board_likeness(image: NDArray[np.uint8]) -> float:
 
 
 def _thumbnail(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """160 x 90, a portrait picture turned on its side. Halving is by far the quickest way to average many pixels."""
-    while max(image.shape[:2]) >= 2 * SEEN_PX[0] and min(image.shape[:2]) >= 2 * SEEN_PX[1]:
-        half = (image.shape[1] // 2, image.shape[0] // 2)
-        image = cv2.resize(image, half, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
+    """160 x 90, a portrait picture turned on its side."""
     if image.shape[0] > image.shape[1]:
         image = cv2.rotate(image, cv2.ROTATE_90_CLOCKWISE).astype(np.uint8, copy=False)
-    return cv2.resize(image, SEEN_PX, interpolation=cv2.INTER_LINEAR).astype(np.uint8, copy=False)
+    return squeezed(image, SEEN_PX)
 
 
 @lru_cache(maxsize=1)

@@ -189,7 +189,7 @@ def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Float
 
 def likeness(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> float:
     """How much a picture is like the board under a rough pose (by a few percent of its length off), at the coarsest scale:
-    correlation of local contrast, 1 for the same; what a fish hides counts nothing."""
+    correlation of local contrast, about 1 for the same; what a fish hides counts nothing."""
     scale = _COARSE_PX / model.board.length_mm
     board = Raster.over(model.board, scale)
     room = max(2, round(_ROUGH * _COARSE_PX))

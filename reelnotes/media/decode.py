@@ -62,8 +62,8 @@ class Undrawn:
         frame = self.decoded
         size = (long_px, short_px) if frame.width >= frame.height else (short_px, long_px)
         if not frame.format.name.startswith(("yuv4", "yuvj4")) or frame.format.components[0].bits != 8:
-            return _upright(frame, _squeezed(frame.to_ndarray(format="bgr24").astype(np.uint8, copy=False), size))
-        coded = cv2.merge([_squeezed(_plane(frame, i), size) for i in range(3)])
+            return _upright(frame, squeezed(frame.to_ndarray(format="bgr24").astype(np.uint8, copy=False), size))
+        coded = cv2.merge([squeezed(_plane(frame, i), size) for i in range(3)])
         full = frame.format.name.startswith("yuvj") or frame.color_range == ColorRange.JPEG
         return _upright(frame, cv2.transform(coded, _BT601_FULL if full else _BT601).astype(np.uint8, copy=False))
 
@@ -134,8 +134,8 @@ def _plane(frame: av.VideoFrame, number: int) -> NDArray[np.uint8]:
     return np.asarray(rows[:, : plane.width])
 
 
-def _squeezed(image: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
-    """Shrunk to (width, height). Halving is by far the quickest way to average many pixels."""
+def squeezed(image: NDArray[np.uint8], size: tuple[int, int]) -> NDArray[np.uint8]:
+    """A picture or plane shrunk to (width, height), its shape not kept: by halves, by far the quickest way to average pixels."""
     while image.shape[1] >= 2 * size[0] and image.shape[0] >= 2 * size[1]:
         half = (image.shape[1] // 2, image.shape[0] // 2)
         image = cv2.resize(image, half, interpolation=cv2.INTER_AREA).astype(np.uint8, copy=False)
