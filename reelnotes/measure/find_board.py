@@ -128,9 +128,10 @@ def _by_place(
     """Where a rough look sees a board: by features there, then by the place's own shape."""
     place = find_region.place_of_board(image)
     if place is not None:
-        yield from _likeliest(find_region.propose(image, place, models, lens))
+        view = find_region.close_view(image, place, models, lens)
+        yield from _likeliest(find_region.propose(view, models))
         if by_shape:
-            yield from _unlike(find_region.propose_by_outline(image, place, models, lens))
+            yield from _unlike(find_region.propose_by_outline(image, place, view, models, lens))
 
 
 def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:

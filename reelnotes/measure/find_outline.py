@@ -40,7 +40,7 @@ def outlines(image: NDArray[np.uint8], lens: LensModel) -> list[Floats]:
     found: list[tuple[float, Floats]] = []
     for mask in _patches(small):
         made = _four_sided(mask, scale, lens)
-        if made is not None and not any(_alike(made[1], other) for _, other in found):
+        if made is not None and not (found and _among(made[1], np.stack([other for _, other in found]))):
             found.append(made)
     return [corners for _, corners in sorted(found, key=lambda f: -f[0])]
 
@@ -160,9 +160,12 @@ def _posed(four: Floats, model: BoardModel) -> tuple[float, Proposal] | None:
     return (off, Proposal(model, R, t, 0)) if off < _BENT else None
 
 
-def _alike(a: Floats, b: Floats) -> bool:
-    size = float(np.linalg.norm(np.ptp(a, axis=0)))
-    return min(float(np.linalg.norm(np.roll(a, k, axis=0) - b, axis=1).max()) for k in range(4)) < _SAME * size
+def _among(four: Floats, others: Floats) -> bool:
+    """Whether a figure is one of ``others`` (n, 4, 2), from whichever corner it begins."""
+    size = float(np.linalg.norm(np.ptp(four, axis=0)))
+    turned = np.stack([np.roll(four, k, axis=0) for k in range(4)])
+    off = np.linalg.norm(turned[:, None] - others[None], axis=-1).max(axis=-1)
+    return bool(off.min() < _SAME * size)
 
 
 def _area(polygon: Floats) -> float:

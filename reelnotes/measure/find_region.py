@@ -5,7 +5,7 @@ print is left, drawn as large as the frame has it. Where no print is large enoug
 is: it is amodal, so a fish from edge to edge does not part it.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import cv2
@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure import find_outline, find_print
 from reelnotes.measure.board_model import BoardModel
-from reelnotes.measure.find_print import Proposal
+from reelnotes.measure.find_print import Features, Proposal
 from reelnotes.measure.guided import guided
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.refine import likeness
@@ -26,7 +26,7 @@ _LEAST = 0.0015  # of the picture, for a place to be a board's
 _BESIDE = 0.3  # of the largest part, from which another belongs to it
 _AROUND = 0.06  # of the place's breadth and height, by which it is searched beyond its rim
 _LONGEST_PX = 1280  # the place is drawn no larger than this
-_FEATURES = 1500
+_FEATURES = 2000
 _ROUGH = 6  # poses from the outline alone
 
 
@@ -65,14 +65,30 @@ def place_of_board(image: NDArray[np.uint8]) -> Place | None:
                  min(image.shape[1], int(right + across) + 1), min(image.shape[0], int(bottom + down) + 1))  # fmt: skip
 
 
-def propose(image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel], lens: LensModel) -> list[Proposal]:
-    """Poses that the features within a place agree on, the most agreeing first."""
+@dataclass(frozen=True, eq=False)
+class CloseView:
+    """A place drawn by itself: features of its print, by the boards' ink, and the lens that they are seen through."""
+
+    features: Mapping[tuple[float, ...], Features]
+    lens: LensModel
+
+
+def close_view(image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel], lens: LensModel) -> CloseView:
+    """Draw the features of a place for the boards' inks, once for all that asks them."""
     part, part_lens, within = _part(image, place, lens)
-    return find_print.propose(part, models, part_lens, within=within)
+    of_ink = {find_print.ink_of(model): model for model in reversed(models)}
+    drawn = {ink: find_print.features(model.grey_bytes(part), _FEATURES, within) for ink, model in of_ink.items()}
+    return CloseView(drawn, part_lens)
+
+
+def propose(view: CloseView, models: Sequence[BoardModel]) -> list[Proposal]:
+    """Poses that the features within a place agree on, the most agreeing first."""
+    found = [p for m in models for p in find_print.propose_from(view.features[find_print.ink_of(m)], m, view.lens)]
+    return sorted(found, key=lambda p: -p.support)
 
 
 def propose_by_outline(
-    image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel], lens: LensModel
+    image: NDArray[np.uint8], place: Place, view: CloseView, models: Sequence[BoardModel], lens: LensModel
 ) -> list[Proposal]:
     """Poses in which a board would fill the place: first those that features near their places bear out, then those as they are
     under which the picture is most like the board."""
@@ -80,16 +96,8 @@ def propose_by_outline(
     if four is None:
         return []
     rough = find_outline.propose([four], models)
-    part, part_lens, within = _part(image, place, lens)
-    found: dict[tuple[float, ...], find_print.Features] = {}
-    sure: list[Proposal] = []
-    for one in rough:
-        ink = find_print.ink_of(one.model)
-        if ink not in found:
-            found[ink] = find_print.features(one.model.grey_bytes(part), _FEATURES, within)
-        made = guided(found[ink], one, part_lens)
-        if made is not None:
-            sure.append(made)
+    tried = (guided(view.features[find_print.ink_of(one.model)], one, view.lens) for one in rough)
+    sure = [made for made in tried if made is not None]
     alike = sorted(rough, key=lambda p: -likeness(image, p.model, lens, p.R, p.t))
     return [*sorted(sure, key=lambda p: -p.support), *alike[:_ROUGH]]
 

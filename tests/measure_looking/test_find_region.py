@@ -9,7 +9,7 @@ import pytest
 
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_board import find_board, proved, still_held
-from reelnotes.measure.find_region import place_of_board, propose, propose_by_outline
+from reelnotes.measure.find_region import close_view, place_of_board, propose, propose_by_outline
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.match_print import Agreement
 from reelnotes.measure.pose_fit import HELD
@@ -68,7 +68,7 @@ def test_features_within_the_place_propose_its_pose():
     image, _, px = filmed(model, 800.0)
     place = place_of_board(image)
     assert place is not None
-    best = propose(image, place, [model], LENS)[0]
+    best = propose(close_view(image, place, [model], LENS), [model])[0]
     off = np.linalg.norm(LENS.project(CORNERS @ best.R.T + best.t) - px, axis=1)
     assert off.max() < 0.05 * np.linalg.norm(px[1] - px[0])  # near enough for the print to be settled on
 
@@ -78,7 +78,8 @@ def test_from_afar_the_shape_of_the_place_proposes_its_pose():
     image, centre, _ = filmed(model, 1800.0)
     place = place_of_board(image)
     assert place is not None
-    settled = [settle(image, model, LENS, p.R, p.t) for p in propose_by_outline(image, place, [model], LENS)]
+    proposed = propose_by_outline(image, place, close_view(image, place, [model], LENS), [model], LENS)
+    settled = [settle(image, model, LENS, p.R, p.t) for p in proposed]
     best = max((made for made in settled if made is not None), key=lambda made: made.strength)
     assert np.linalg.norm(-best.R.T @ best.t - centre) < 0.02 * 1800.0
 
