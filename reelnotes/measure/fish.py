@@ -9,15 +9,16 @@ import numpy as np
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
 from reelnotes.measure.fish_piece import AT_EDGE, NO_FISH, FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
+from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import disagreement, hand_at, head_seen, seen_pieces
+from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
-from reelnotes.measure.stack import Stack, spread_pick, stack_frames
+from reelnotes.measure.stack import Mask, Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
 from reelnotes.records.estimates import Estimate
 from reelnotes.records.lengths import BudgetLine
@@ -30,13 +31,13 @@ _MOST_SCENES = 3
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
-# Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres;
+# Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
-_HUE = 32.0  # and by this many CIELAB units (a, b) blood stands out from a tail. Tails with such coloured tips come as check.
 _FAINT = "the tail hardly stands out from the board"
 _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
+_SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 
 
@@ -91,12 +92,14 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return found
     best, seen = found
     piece, likeness = best.piece, best.likeness
-    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=piece.covered)
+    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=_no_fish(piece))
     if view is None:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
     beside = by_the_tail(outline, stack, piece, tail)
     unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
+    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, tail):
+        unlike = ""
     if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
@@ -148,19 +151,41 @@ def _piece_and_look(
     if not best.sound:
         best = _second_thought(clip, stack, outline, scale, best)
     seen = seen_pieces(parts, stack, clip.board, best.piece.mask)
-    if seen and not best.sound:
+    curled = _curled(best.piece)
+    if seen and (curled or not best.sound):
         by_look = _by_look(clip, seen, stack, outline, scale)
-        if by_look.likeness >= _TAIL_LIKE and (by_look.sound or best.likeness < _TAIL_LIKE):
-            best = by_look
+        sound = by_look.sound and not (curled and _curled(by_look.piece))
+        if by_look.likeness >= _TAIL_LIKE and (sound or best.likeness < _TAIL_LIKE):
+            best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
     if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
         best = replace(best, piece=replace(best.piece, x_low=0.0))
     return best, seen
+
+
+def _no_fish(piece: FishPiece) -> Mask | None:
+    """What of the picture near a piece a close look must pass over: a hand upon it, or else what was joined to it."""
+    return piece.covered if piece.covered is not None and piece.covered.any() else piece.aside
 
 
 def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
     """The best tail of the net's pieces; with a doubt where there are two, for nothing but their look speaks for either."""
     best = _best_tail(clip, seen, stack, outline, scale)
     return replace(best, faint=_FAINT) if len(seen) > 1 else best
+
+
+def _nothing_beyond(
+    clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float, best: _TailEnd, tail: Tail
+) -> bool:
+    """Whether the net, whose pixels are coarse, only sees a whole tail reach too far: a close look there ends at the same tip."""
+    if best.likeness < _WHOLE or best.unsure or not best.clear or any(piece.x_high < tail.tip_x for piece in seen):
+        return False
+    other = _best_tail(clip, seen, stack, outline, scale)
+    same = other.tail is not None and abs(other.tail.tip_x - tail.tip_x) < max(_SAME_MM, _SAME * tail.tip_x)
+    return same and other.clear and other.likeness >= _WHOLE
+
+
+def _curled(piece: FishPiece) -> bool:
+    return shape_of(piece.mask, piece.covered).bend_deg > _CURLED_DEG
 
 
 def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:
@@ -182,7 +207,7 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: 
     best = _TailEnd(pieces[0], None, -1.0)
     ends: dict[float, float] = {}
     for piece in pieces:
-        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, covered=piece.covered, in_parts=False)
+        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, covered=_no_fish(piece), in_parts=False)
         if view is None:
             continue
         tail = view.tail
@@ -191,7 +216,7 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: 
         likeness *= 1.0 - carried_on(outline, raster, piece, tail)
         log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
         ends[tail.tip_x] = likeness
-        clear = not by_the_tail(outline, stack, piece, tail)
+        clear = not by_the_tail(outline, stack, piece, tail) and tip_stands_out(view) <= OTHER_HUE
         if likeness - 0.1 * (not clear) > best.likeness - 0.1 * (not best.clear) + 0.02:
             best = _TailEnd(piece, tail, likeness, clear)
     # A fragment of the fish ends far away and hardly looks whole; a stain or a glint joined to the tail ends near by.
@@ -219,7 +244,7 @@ def _tail_doubts(view: TailView) -> list[str]:
     doubts = []
     if view.soft_mm > max(_SOFT_MM, 8.0 * view.blur_mm):
         doubts.append("the tail's edge is as soft as a shadow's")
-    if tip_stands_out(view) > _HUE:
+    if tip_stands_out(view) > OTHER_HUE:
         doubts.append("the tail's tip has another hue than the tail: a stain may be joined to it")
     return doubts
 

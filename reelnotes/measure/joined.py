@@ -22,6 +22,9 @@ _COLOURS = 6
 _BRIDGED = 0.4  # of the gap between two parts that an arm must cover for them to be one fish
 _LEAST_LEFT = 0.8  # of the length: stains and veils that are longer are not told from a tail
 _BURNT = 245.0  # a channel this high tells nothing
+# CIELAB units (a, b) by which blood stands out from a fish; tails of their own colour reach 18. Tails with tips more strongly
+# coloured than that come as check. Judgement, no source.
+OTHER_HUE = 22.0
 _DARK_COUNTS = 0.5  # lightness changes over a hand more than its hue does
 
 
@@ -38,8 +41,10 @@ class Parted:
 
 
 def parted(mask: Mask, outline: Outline, stack: Stack, board: Board) -> Iterator[Parted]:
-    """The piece ``mask`` without arms, without a stain behind its tail, without the veil of a glint: what applies of these."""
-    for made in (_without_arms(mask, stack, board), _without_stain(mask, outline, stack), _without_veil(mask, outline, stack)):
+    """The piece ``mask`` without arms, without a stain behind its tail, without the veil of a glint,
+    without what has another hue: what applies of these."""
+    for made in (_without_arms(mask, stack, board), _without_stain(mask, outline, stack), _without_veil(mask, outline, stack),
+                 _without_other_hue(mask, stack)):  # fmt: skip
         if made is not None and made.mask.any():
             yield made
 
@@ -151,6 +156,22 @@ def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     if lit.sum() < 20.0 * scale**2:
         return None
     return _not_short(mask, _solid(mask & ~lit, scale))
+
+
+def _without_other_hue(mask: Mask, stack: Stack) -> Parted | None:
+    """Blood is of another hue than the fish: the piece without what, in its rear, is far from the middle hue of its body."""
+    scale = stack.raster.px_per_mm
+    columns = np.flatnonzero(mask.any(axis=0))
+    rear = mask.copy()
+    rear[:, : int(columns[0] + 0.6 * len(columns))] = False
+    smooth = cv2.GaussianBlur(np.clip(stack.image, 0.0, 255.0) / 255.0, (0, 0), 1.0).astype(np.float32)
+    hue = cv2.cvtColor(smooth, cv2.COLOR_BGR2LAB)[..., 1:]
+    off = np.linalg.norm(hue - np.median(hue[mask & ~rear], axis=0), axis=-1)
+    other = cv2.morphologyEx((rear & (off > OTHER_HUE)).astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * scale)) > 0
+    if other.sum() < 20.0 * scale**2:
+        return None
+    stain = cv2.dilate(other.astype(np.uint8), disc(1.5 * scale)) > 0  # its rim is thinner
+    return _not_short(mask, _solid(mask & ~stain, scale))
 
 
 def _not_short(before: Mask, after: Mask) -> Parted | None:

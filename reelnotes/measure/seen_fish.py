@@ -18,6 +18,7 @@ from reelnotes.measure.parts import Parts, pixel_mm
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
 
+ELSEWHERE = "a second look sees the tail end elsewhere"
 # All judgement, no source; set with drawn clips in view.
 _LIKELY = 0.5
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
@@ -25,7 +26,8 @@ _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
 _NOSE_GAP_MM = 12.0
 _HAND_MM = 40.0
-_FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; of a head, to both sides of its middle; likeness in every column
+_FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
+_FRONT = 0.2  # of the length, from where the piece begins
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
 
 
@@ -72,7 +74,7 @@ def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board
     apart = _apart(tip_mm, board)
     same = [piece for piece in seen if abs(piece.x_high - tip_mm) <= apart]
     if not same:
-        return "a second look sees the tail end elsewhere"
+        return ELSEWHERE
     if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
         return "a second look sees the nose short of the stop"
     return ""
@@ -84,9 +86,16 @@ def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
     Where a nose lies short of the stop it sees the board there just as surely, and the gap stays.
     """
     u = raster.to_px(np.array([[_FOOT_MM, 0.0], [max(piece.x_low, 2 * _FOOT_MM), 0.0]]))[:, 0]
-    v = raster.to_px(np.array([[0.0, piece.nose_y + _HEAD_MM], [0.0, piece.nose_y - _HEAD_MM]]))[:, 1]
-    strip = parts.fish[max(int(v[0]), 0) : int(v[1]) + 1, max(int(u[0]), 0) : int(u[1]) + 1]
-    return bool(strip.size and strip.mean(axis=0).min() > _SURELY)
+    # Where the front of a piece is missing, its middle says little of the nose's: anything abreast of the body may be the head.
+    front = piece.mask[:, : int(u[1] + _FRONT * (piece.x_high - piece.x_low) * raster.px_per_mm)]
+    rows = np.flatnonzero(front.any(axis=1))
+    if not len(rows):
+        return False
+    strip = parts.fish[rows[0] : rows[-1] + 1, max(int(u[0]), 0) : int(u[1]) + 1]
+    if not strip.size:
+        return False
+    head = cv2.blur(strip, (1, max(1, round(2 * _HEAD_MM * raster.px_per_mm)))).max(axis=0)
+    return bool(head.min() > _SURELY)
 
 
 def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:

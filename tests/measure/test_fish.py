@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from scene import FishDrawing, Scene
 
+from reelnotes.measure.fish_piece import FishPiece
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts
+from reelnotes.measure.seen_fish import ends_of
 from reelnotes.records.units import INCH_MM
 
 
@@ -174,3 +176,36 @@ def test_blood_that_runs_on_from_the_tail_gives_no_length_to_trust():
     blood = [(296.0, 100.0), (338.0, 96.0), (344.0, 132.0), (300.0, 136.0)]
     row = measured(Scene(fish, stain=(tuple(blood), (30, 25, 190), 0.9)))
     assert row.verdict != "measured" or row.total_length_mm == pytest.approx(fish.total, rel=0.006)
+
+
+def test_blood_beside_one_lobe_is_told_from_the_tail():
+    fish = FishDrawing(colour=(70, 80, 76), fin=(58, 66, 62))
+    blood = [(285.0, 118.0), (326.0, 116.0), (332.0, 140.0), (300.0, 150.0), (282.0, 140.0)]
+    row = measured(Scene(fish, stain=(tuple(blood), (60, 50, 175), 0.8)))
+    assert row.total_length_mm == pytest.approx(fish.total, rel=0.006)
+    assert row.low_mm <= fish.total <= row.high_mm
+
+
+def test_a_net_that_sees_a_tail_reach_too_far_is_asked_to_look_again(monkeypatch):
+    # The net's pixels are coarse: where a close look from its own piece ends at the same tip, it sees nothing else there.
+    def reaching(parts, stack, board, outlined):
+        far = np.roll(outlined, 14, axis=1) | outlined
+        low, high = ends_of(far, stack.raster)
+        return [FishPiece(far, low, high, FishDrawing().y, ())]
+
+    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", reaching)
+    row = measured(Scene())
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.006)
+
+
+def test_a_net_that_sees_another_tail_is_heeded(monkeypatch):
+    def short(parts, stack, board, outlined):
+        cut = outlined.copy()
+        cut[:, int(stack.raster.to_px(np.array([250.0, 0.0]))[0]) :] = False
+        return [FishPiece(cut, 0.0, 250.0, FishDrawing().y, ())]
+
+    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", short)
+    row = measured(Scene())
+    assert row.verdict == "check"
+    assert "second look" in row.reason

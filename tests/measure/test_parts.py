@@ -103,6 +103,8 @@ def test_a_hand_across_the_body_is_no_fish_and_parts_none():
 def test_a_head_is_filled_in_only_where_the_net_sees_fish_right_up_to_the_stop():
     raster = Raster.over(BOARD, 1.0, 25.0)
     mask = np.zeros((raster.height_px, raster.width_px), bool)
+    ends = raster.to_px(np.array([[40.0, 130.0], [300.0, 60.0]])).astype(int)
+    mask[ends[0, 1] : ends[1, 1], ends[0, 0] : ends[1, 0]] = True
     piece = FishPiece(mask, 40.0, 300.0, BOARD.width_mm / 2, ())
     fish = np.full(mask.shape, 0.98, np.float32)
     over = np.zeros_like(fish)
@@ -112,6 +114,12 @@ def test_a_head_is_filled_in_only_where_the_net_sees_fish_right_up_to_the_stop()
     gap[:, stop : stop + 25] = 0.02  # bare board before the nose
     assert not head_seen(parts.Parts(gap, over), piece, raster)
     assert not head_seen(parts.Parts(0.7 * fish, over), piece, raster)  # likely is not sure
+    low = np.full_like(fish, 0.02)
+    low[ends[1, 1] - 25 : ends[1, 1]] = 0.98
+    assert head_seen(parts.Parts(low, over), piece, raster)  # a head that points down, abreast of the body's belly
+    aside = np.full_like(fish, 0.02)
+    aside[ends[1, 1] + 5 :] = 0.98
+    assert not head_seen(parts.Parts(aside, over), piece, raster)  # another fish beside it is not its head
 
 
 @pytest.mark.parametrize("colour", [(70, 90, 80), (196, 206, 212)])  # dark; much like the board
