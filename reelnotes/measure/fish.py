@@ -19,6 +19,7 @@ from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Mask, Stack, spread_pick, stack_frames
+from reelnotes.measure.stop_shade import shaded_gap
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
 from reelnotes.records.estimates import Estimate
 from reelnotes.records.lengths import BudgetLine
@@ -159,6 +160,9 @@ def _piece_and_look(
             best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
     if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
         best = replace(best, piece=replace(best.piece, x_low=0.0))
+    if best.piece.x_low < _AT_STOP_MM:
+        gap_mm = shaded_gap(best.piece, outline, stack, clip.board)
+        best = replace(best, piece=replace(best.piece, x_low=max(best.piece.x_low, gap_mm)))
     return best, seen
 
 

@@ -86,13 +86,15 @@ class FishDrawing:
 
 @dataclass
 class Scene:
-    """What lies where. extra: further (polygon, z, colour); stain: (polygon, colour, how much of the board it hides)."""
+    """What lies where. extra: further (polygon, z, colour); stain: (polygon, colour, how much of the board it hides);
+    stop_shade_mm: how far the stop's shade falls on the board."""
 
     fish: FishDrawing | None = field(default_factory=FishDrawing)
     dark: bool = False
     extra: tuple = ()
     stain: tuple = ()
     shadow: bool = False
+    stop_shade_mm: float = 0.0
     noise: float = 2.0
     tilt_deg: float = 12.0
     turn_deg: float = 4.0
@@ -122,6 +124,11 @@ class Scene:
             shade = np.zeros(canvas.shape[:2], np.uint8)
             _fill(shade, np.array([[380.0, -60], [700, -60], [700, 300], [460, 300]]), R, centre, 0.0, 255)
             canvas = np.where(shade[..., None] > 0, canvas * np.array([0.52, 0.47, 0.44]), canvas).astype(np.uint8)
+        if self.stop_shade_mm:
+            shade, w = np.zeros(canvas.shape[:2], np.uint8), self.stop_shade_mm
+            _fill(shade, np.array([[0.0, 0.0], [w, 0.0], [w, BOARD.width_mm], [0.0, BOARD.width_mm]]), R, centre, 0.0, 255)
+            soft = cv2.GaussianBlur(shade, (0, 0), 3.0)[..., None] / 255.0
+            canvas = (canvas * (1.0 - soft * np.array([0.58, 0.62, 0.64]))).astype(np.uint8)
         if self.stain:
             polygon, colour, share = self.stain
             wet = canvas.copy()

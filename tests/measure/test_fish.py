@@ -56,6 +56,14 @@ def test_a_nose_short_of_the_stop_is_a_matter_to_check():
     assert row.low_mm <= FishDrawing().total <= row.high_mm
 
 
+@pytest.mark.parametrize("colour", [(168, 176, 186), (50, 90, 160)])
+def test_a_nose_in_the_stops_shade_is_at_the_stop(colour):
+    scene = Scene(FishDrawing(colour=colour), stop_shade_mm=26.0)
+    row = measured(scene)
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
+
+
 def test_an_empty_board_is_refused():
     row = measured(Scene(fish=None))
     assert (row.verdict, row.total_length_mm) == ("refused", None)
