@@ -10,6 +10,7 @@ from scipy.special import erf
 from reelnotes.measure.board_model import Raster
 
 _ABOUT_MM = 3.5
+_DEEPEST = 0.22  # of the length; yellowtail snapper, TL = 9.96 + 1.20 FL, have 0.18 (Garcia et al. 2003; reference FLT-04)
 NEEDLE_MM = 0.75  # a lobe ends where it is still this wide: what lies beyond, neither eye nor camera sees
 
 Share = NDArray[np.float32]
@@ -51,7 +52,9 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     if len(rows) < 3:
         return None
     tip_row = int(rows[np.argmax(edge[rows])])
-    fork_row, fork_u, notched = _fork(edge, rows, tip_row, raster.px_per_mm)
+    length_px = max(float(raster.to_mm(np.array([edge[tip_row], 0.0]))[0]), 60.0) * raster.px_per_mm
+    # Farther in, the middle of the tail is not to be seen, dark fish on dark board say: no fork is so deep.
+    fork_row, fork_u, notched = _fork(edge, rows[edge[rows] > edge[tip_row] - _DEEPEST * length_px], tip_row, raster.px_per_mm)
     upper, lower = _lobe_rows(edge, rows, tip_row, fork_row, notched)
     # Along a broad end the faint shade of many rows would add up to a needle: only the rows about the tip are asked.
     about = max(4, round(max(_ABOUT_MM * raster.px_per_mm, 3.0 * blur_px)))
@@ -61,7 +64,7 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
         return None
     tip_u, misfit = fit
     # The tail's breadth is taken a sixteenth of the length before its end: of a forked tail, from lobe to lobe.
-    end = rows[edge[rows] > edge[tip_row] - 0.06 * max(raster.to_mm(np.array([tip_u, 0.0]))[0], 60.0) * raster.px_per_mm]
+    end = rows[edge[rows] > edge[tip_row] - 0.06 * length_px]
     span = float(end[-1] - end[0] + 1)
     halves = [edge[part].max() for part in (end[end <= fork_row], end[end >= fork_row]) if len(part)]
     lopsided = abs(halves[0] - halves[-1]) / span
