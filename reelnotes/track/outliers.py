@@ -15,6 +15,7 @@ JUMP_SLACK_M = 25.0  # two good fixes may lie this far apart by noise alone, how
 SPLIT_M = 15.0
 FAR_TIME_S = 36 * 3600.0  # a group of fixes this far from the rest and small belongs to another day or a wrong clock
 FEW_SHARE = 0.05
+CALENDAR_S = 253_402_300_800.0  # 10000-01-01, the first instant that ISO 8601 cannot write in four digits of a year
 STUCK_S, STUCK_FIXES = 5.0, 4
 
 
@@ -43,7 +44,7 @@ def remove_outliers(fixes: pd.DataFrame) -> tuple[pd.DataFrame, dict[str, int]]:
 def _possible(fixes: pd.DataFrame) -> np.ndarray:
     t, lat, lon = (fixes[c].to_numpy(float) for c in ("time_utc_s", "lat", "lon"))
     with np.errstate(invalid="ignore"):
-        return np.isfinite(t) & (np.abs(lat) <= 90) & (np.abs(lon) <= 180) & ~((lat == 0) & (lon == 0))
+        return (np.abs(t) < CALENDAR_S) & (np.abs(lat) <= 90) & (np.abs(lon) <= 180) & ~((lat == 0) & (lon == 0))
 
 
 def _near_in_time(t: np.ndarray) -> np.ndarray:

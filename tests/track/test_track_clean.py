@@ -296,6 +296,17 @@ def test_any_fixes_give_a_track_that_keeps_its_promises(rows: list[tuple[float, 
         assert position_at(track, float(t[k])) is not None
 
 
+@pytest.mark.parametrize("mad", [np.inf, np.nan, 5.1e306, -5.1e306, 253_402_300_800.0])
+def test_a_time_that_no_calendar_holds_is_no_fix(mad: float) -> None:
+    t, metres, _ = way_of((100, 4.0, 0.0))
+    fixes = fixes_of(t, metres)
+    good = clean_track(fixes)
+    fixes.loc[50, "time_utc_s"] = mad
+    track = clean_track(fixes)
+    assert dict(track.dropped) == {"no fix": 1}
+    assert len(track.points) == len(good.points) - 1
+
+
 @pytest.mark.parametrize("mad", [np.inf, 1e200, -3.0, 1e6])
 def test_mad_speeds_and_courses_of_a_receiver_are_not_believed(mad: float) -> None:
     t, metres, speed = way_of((120, 4.0, 0.0))
