@@ -45,6 +45,8 @@ def shaded_gap(piece: FishPiece, outline: Outline, stack: Stack, board: Board) -
     smooth = cv2.blur(tone[near][:, columns], (3, window))
     unlike = np.abs(smooth - shade).max(axis=-1).max(axis=0)
     behind = slice(columns.stop - max(1, round(0.06 * length * scale)), columns.stop)
+    if behind.stop > raster.width_px:
+        return 0.0  # a strip along most of the board is none of the stop's
     fish = np.median(stack.image[near][:, behind], axis=(0, 1))
     plain = np.median(outline.match.smooth[near][:, first : first + strip], axis=(0, 1))
     fish = np.log((fish + _FLOOR) / (plain + _FLOOR))  # as it would look on the strip's print, in the light and in the shade
