@@ -142,7 +142,7 @@ def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: Lens
         if last == small.shape:
             continue
         last = small.shape
-        yield from _likeliest(find_print.propose(small, models, small_lens))
+        yield from _likeliest(find_print.propose(find_print.features_by_ink(small, models), models, small_lens))
 
 
 def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:

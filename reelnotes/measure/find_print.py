@@ -6,7 +6,7 @@ turn); the proposals vote for each other (a Hough transform in spirit, Ballard 1
 by RANSAC in the plane of undistorted rays, and the print itself judges them later.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -91,21 +91,23 @@ def ink_of(model: BoardModel) -> tuple[float, ...]:
     return tuple(np.round(5 * model.ink) / 5)
 
 
-def propose(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, limit: int = 3, *,
-    within: NDArray[np.uint8] | None = None,
-) -> list[Proposal]:  # fmt: skip
-    """The best few poses of each board's picture in a BGR picture, best first; empty when nothing agrees.
-
-    within: (h, w), 0 where no board is looked for
-    """
+def features_by_ink(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], within: NDArray[np.uint8] | None = None
+) -> dict[tuple[float, ...], Features]:
+    """Features of a BGR picture as each ink of the boards (:func:`ink_of`) shows them. within: (h, w), 0 where none are wanted"""
     by_ink: dict[tuple[float, ...], Features] = {}
-    found: list[Proposal] = []
     for model in models:
         ink = ink_of(model)
         if ink not in by_ink:
             by_ink[ink] = features(model.grey_bytes(image), 2000, within)
-        found += propose_from(by_ink[ink], model, lens, limit)
+    return by_ink
+
+
+def propose(
+    by_ink: Mapping[tuple[float, ...], Features], models: Sequence[BoardModel], lens: LensModel, limit: int = 3
+) -> list[Proposal]:
+    """The best few poses of each board's picture, best first; empty when nothing agrees. by_ink: as :func:`features_by_ink`"""
+    found = [p for model in models for p in propose_from(by_ink[ink_of(model)], model, lens, limit)]
     return sorted(found, key=lambda p: -p.support)
 
 

@@ -26,7 +26,6 @@ _LEAST = 0.0015  # of the picture, for a place to be a board's
 _BESIDE = 0.3  # of the largest part, from which another belongs to it
 _AROUND = 0.06  # of the place's breadth and height, by which it is searched beyond its rim
 _LONGEST_PX = 1280  # the place is drawn no larger than this
-_FEATURES = 2000
 _ROUGH = 6  # poses from the outline alone
 
 
@@ -76,15 +75,12 @@ class CloseView:
 def close_view(image: NDArray[np.uint8], place: Place, models: Sequence[BoardModel], lens: LensModel) -> CloseView:
     """Draw the features of a place for the boards' inks, once for all that asks them."""
     part, part_lens, within = _part(image, place, lens)
-    of_ink = {find_print.ink_of(model): model for model in reversed(models)}
-    drawn = {ink: find_print.features(model.grey_bytes(part), _FEATURES, within) for ink, model in of_ink.items()}
-    return CloseView(drawn, part_lens)
+    return CloseView(find_print.features_by_ink(part, models, within), part_lens)
 
 
 def propose(view: CloseView, models: Sequence[BoardModel]) -> list[Proposal]:
     """Poses that the features within a place agree on, the most agreeing first."""
-    found = [p for m in models for p in find_print.propose_from(view.features[find_print.ink_of(m)], m, view.lens)]
-    return sorted(found, key=lambda p: -p.support)
+    return find_print.propose(view.features, models, view.lens)
 
 
 def propose_by_outline(
