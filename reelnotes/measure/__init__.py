@@ -10,6 +10,7 @@ The board's geometry:
     find_markers, find_region, find_print, find_outline   the ways: numbered squares, the place that the net sees, features
                    of the whole picture, four-sided patches
     guided         features sought near their places
+    find_strips    long pieces of a ruler sought near theirs, where its ticks pass for their neighbours
     match_print, refine   the print found again piece by piece; from a rough pose to an exact one
     scan           the board followed through a clip to the frames worth posing
     pose, pose_fit, lens_slopes, solve_lens, pool_lens   the camera against the board, frame by frame; the lens when none is given

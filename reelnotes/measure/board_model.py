@@ -60,6 +60,12 @@ class BoardModel:
         """The board's fiducial squares."""
         return self.board.markers
 
+    @property
+    def corners_mm(self) -> Floats:
+        """(4, 2) the board's corners, from its zero along its length and around."""
+        length, width = self.board.length_mm, self.board.width_mm
+        return np.array([[0.0, 0.0], [length, 0.0], [length, width], [0.0, width]])
+
     @cached_property
     def _levels(self) -> list[NDArray[np.uint8]]:
         """The picture halved again and again, so that a small raster is drawn from a picture of like scale."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure import find_markers, find_outline, find_print, find_region
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
+from reelnotes.measure.find_strips import by_strips
 from reelnotes.measure.guided import guided
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pose_fit import LensFreedom
@@ -58,11 +59,11 @@ def find_board(
     whole: whether to search all of the picture, should the likeliest place in it hold no board; outlines: and four-sided
     patches, should that find none either.
     """
-    ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, by_shape=whole)]
+    ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, freedom, by_shape=whole)]
     if whole:
         ways.append(_by_print(image, models, lens))
     if outlines:  # they say least, and cost most
-        ways.append(_by_outline(image, models, lens))
+        ways.append(_by_outline(image, models, lens, freedom))
     return next((found for way in ways if (found := _best_of(image, way, lens, freedom)) is not None), None)
 
 
@@ -75,7 +76,7 @@ def _best_of(
         if best is not None and proposal.support < _NOT_FAR_BELOW * support:
             break
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
-                      near=proposal.lens is not None)  # fmt: skip
+                      near=proposal.lens is not None, held=proposal.held)  # fmt: skip
         if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made, proposal.support)):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
@@ -123,7 +124,7 @@ def _could(made: Alignment) -> float:
 
 
 def _by_place(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, *, by_shape: bool
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *, by_shape: bool
 ) -> Iterator[Proposal]:
     """Where a rough look sees a board: by features there, then by the place's own shape."""
     place = find_region.place_of_board(image)
@@ -131,7 +132,9 @@ def _by_place(
         view = find_region.close_view(image, place, models, lens)
         yield from _likeliest(find_region.propose(view, models))
         if by_shape:
-            yield from _unlike(find_region.propose_by_outline(image, place, view, models, lens))
+            found = find_region.propose_by_outline(image, place, view, models, lens)
+            yield from _unlike(found)
+            yield from _by_strips(image, found, lens, freedom)
 
 
 def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
@@ -151,7 +154,9 @@ def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
     yield from islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED)
 
 
-def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
+def _by_outline(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+) -> Iterator[Proposal]:
     """Where the patches' outlines put a board and features near their places there agree, the most agreeing first."""
     small, small_lens = _reduced(image, lens, _SEARCH_SIDES[-1])
     by_ink: dict[tuple[float, ...], find_print.Features] = {}
@@ -163,7 +168,17 @@ def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: Le
         made = guided(by_ink[ink], rough, small_lens)
         if made is not None:
             found.append(made)
-    yield from islice(_unlike(sorted(found, key=lambda p: -p.support)), _GUIDED)
+    found = list(islice(_unlike(sorted(found, key=lambda p: -p.support)), _GUIDED))
+    yield from found
+    yield from _by_strips(image, found, lens, freedom)
+
+
+def _by_strips(
+    image: NDArray[np.uint8], guided_: Sequence[Proposal], lens: LensModel, freedom: LensFreedom
+) -> Iterator[Proposal]:
+    """Once more from the outlines near which features agreed, should they have been a ruler's, a tick or two off their places."""
+    made = (by_strips(image, one, lens, freedom) for one in islice((p for p in guided_ if p.support), _GUIDED))
+    yield from (one for one in made if one is not None)
 
 
 def _unlike(proposals: list[Proposal]) -> Iterator[Proposal]:
@@ -177,8 +192,7 @@ def _unlike(proposals: list[Proposal]) -> Iterator[Proposal]:
 
 def _corners(proposal: Proposal) -> NDArray[np.float64]:
     """(4, 3) the board's corners in the camera, in board lengths."""
-    length, width = proposal.model.board.length_mm, proposal.model.board.width_mm
-    mm = np.array([[0.0, 0.0], [length, 0.0], [length, width], [0.0, width]])
+    mm, length = proposal.model.corners_mm, proposal.model.board.length_mm
     return np.asarray((mm @ proposal.R[:, :2].T + proposal.t) / length)
 
 

@@ -145,7 +145,7 @@ def _posed(four: Floats, model: BoardModel) -> tuple[float, Proposal] | None:
     """How far the corners miss, as a share of the figure's size, and the board's pose with its far edge's corners first
     among ``four``; None where no camera sees it so."""
     length, width = model.board.length_mm, model.board.width_mm
-    mm = np.array([[0.0, 0.0], [length, 0.0], [length, width], [0.0, width]])[::-1]
+    mm = model.corners_mm[::-1]
     pose = pose_from_plane(mm, four)
     if pose is None:
         return None
@@ -157,7 +157,7 @@ def _posed(four: Floats, model: BoardModel) -> tuple[float, Proposal] | None:
         return None
     off = np.linalg.norm(cam[:, :2] / cam[:, 2:] - four, axis=1).max()
     off = float(off / np.linalg.norm(np.ptp(four, axis=0)))
-    return (off, Proposal(model, R, t, 0)) if off < _BENT else None
+    return (off, Proposal(model, R, t, 0, corners=four[::-1])) if off < _BENT else None
 
 
 def _among(four: Floats, others: Floats) -> bool:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.posed import Observations
 
 _DOUBLE = 0.92  # two features of the picture this alike cannot be told apart in a frame
 _NEIGHBOURS = 3  # pairs kept per feature of the frame
@@ -42,7 +43,9 @@ class Proposal:
     """A pose that the features propose.
 
     support: distinct features of the picture that agree; squares: fiducial squares, each known by its number, that do;
-    lens: what they say of the lens, where they do
+    lens: what they say of the lens, where they do; corners: (4, 2) undistorted rays (x/z, y/z) of the outline that proposed it,
+    in the order of BoardModel.corners_mm; held: these as observations, where only they keep the board from turning about the edge
+    that holds its print
     """
 
     model: BoardModel
@@ -51,6 +54,8 @@ class Proposal:
     support: int
     squares: int = 0
     lens: LensModel | None = None
+    corners: Floats | None = None
+    held: Observations | None = None
 
 
 def features(grey: NDArray[np.uint8], limit: int, within: NDArray[np.uint8] | None = None) -> Features:

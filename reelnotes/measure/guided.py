@@ -4,6 +4,8 @@ Figures and ticks that could be anywhere on the board, or on the deck, are told 
 matching: Hartley and Zisserman, Multiple View Geometry, 2nd ed. 2004, 4.7.1). A wrong place finds few that agree.
 """
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +42,7 @@ def guided(frame: Features, rough: Proposal, lens: LensModel) -> Proposal | None
     if support < LEAST_SUPPORT or np.ptp(mine.at[j[inside], 0]) < 0.3 * model.board.length_mm:
         return None
     pose = pose_from_plane(mine.at[j[inside]], flat[inside])
-    return Proposal(model, pose[0], pose[1], support) if pose else None
+    return replace(rough, R=pose[0], t=pose[1], support=support) if pose else None
 
 
 def _expected(mine: Features, rough: Proposal, lens: LensModel) -> tuple[Floats, Floats, Floats]:

@@ -27,6 +27,11 @@ class Observations:
         return len(self.board_mm)
 
 
+def both(first: Observations, second: Observations) -> Observations:
+    """Both, of one frame, in this order."""
+    return Observations(*(np.concatenate([getattr(o, f) for o in (first, second)]) for f in ("board_mm", "px", "weight")))
+
+
 @dataclass(frozen=True, eq=False)
 class PosedFrame:
     """One frame and the camera in it.

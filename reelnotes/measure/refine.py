@@ -14,7 +14,7 @@ from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.match_print import Agreement, match
 from reelnotes.measure.pose_fit import HELD, Fit, LensFreedom, fit_frames
-from reelnotes.measure.posed import Observations
+from reelnotes.measure.posed import Observations, both
 from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
@@ -70,17 +70,20 @@ def native_scale(model: BoardModel, lens: LensModel, R: Floats, t: Floats) -> fl
 
 def settle(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom = HELD,
-    *, near: bool = False,
+    *, near: bool = False, held: Observations | None = None,
 ) -> Alignment | None:  # fmt: skip
     """Refine on the print a pose that may be off by several percent of the board; None when it does not hold together there.
 
     near: the pose is off by half a percent or so; the coarsest scale, at which thin print and shade are much the same,
-    is left out.
+    is left out. held: what else keeps a board whose print lies along one edge from turning about it; such a pose is near to a
+    few pixels, and at any coarser scale its ticks would be taken for their neighbours.
     """
     native = native_scale(model, lens, R, t)
     if native * model.board.length_mm < 40:
         return None
     ladder = scales(model, native)
+    if held is not None:
+        return _climb(image, model, lens, R, t, freedom, ladder[-1:], searches=(3, 2, 2), held=held)
     if near:
         finer = [scale for scale in ladder if scale > 0.8 * _FOLLOW_PX / model.board.length_mm] or ladder[-1:]
         made = _climb(image, model, lens, R, t, freedom, finer[:1], searches=(4, 3))
@@ -140,7 +143,7 @@ def follow(
 
 def _climb(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom,
-    ladder: list[float], searches: tuple[int, ...],
+    ladder: list[float], searches: tuple[int, ...], held: Observations | None = None,
 ) -> Alignment | None:  # fmt: skip
     fit, seen, scale = None, None, 0.0
     for scale in ladder:
@@ -148,7 +151,7 @@ def _climb(
             seen, _ = match(image, model, lens, R, t, scale, search_px=search)
             if len(seen) < 8:
                 return None
-            fit = fit_frames([seen], lens, [R], [t], freedom)
+            fit = fit_frames([seen if held is None else both(seen, held)], lens, [R], [t], freedom)
             if fit is None:
                 return None
             lens, R, t = fit.lens, fit.R[0], fit.t[0]
