@@ -97,7 +97,8 @@ def catches(voice: Voice, record: TripRecord) -> None:
     heads = ("", "time", "fish", "length", "speed", "clips")
     table = Table(*heads, box=None, pad_edge=False, title="\nCatches", title_justify="left")
     for fish in record.lineup.catches:
-        speed = "" if fish.position is None else f"{knots(fish.position.speed_mps):.1f} kn"
+        known = fish.position is not None and fish.position.speed_tells
+        speed = f"{knots(fish.position.speed_mps):.1f} kn" if fish.position is not None and known else ""
         when = iso_local(fish.time.value, record.zone)[11:19]
         clips = ", ".join(Path(name).stem for name in fish.clips) or "outside all footage"
         what = escape(f"{fish.species or 'fish'}, {fish.outcome}")

@@ -40,6 +40,7 @@ CLIP_COLUMNS = (
     "phase",
     "position_sigma_m",
     "speed_kn",
+    "speed_sigma_kn",
     "course_deg",
     "position_interpolated",
     "duration_s",
@@ -74,6 +75,7 @@ CATCH_COLUMNS = (
     "outcome",
     "leg",
     "position_sigma_m",
+    "speed_sigma_kn",
     "course_deg",
     "measured_low_mm",
     "measured_high_mm",
@@ -200,6 +202,7 @@ def _place_cells(position: Position | None) -> dict[str, str]:
         "lon": cell(position.lon, 6),
         "position_sigma_m": cell(position.sigma_m, 1),
         "speed_kn": cell(knots(position.speed_mps), 2),
+        "speed_sigma_kn": cell(knots(position.speed_sigma_mps), 2),
         "course_deg": cell(position.course_deg, 1),
     }
 

@@ -8,6 +8,7 @@ are the event's time and its standard uncertainty.
 """
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +32,10 @@ BOARD_WAIT_S = 45.0
 # ends are not sharp, and a fish may have been logged for a boat that was already running.
 AT_FISHING_SPEED = frozenset(("strike", "hooked", "landed", "lost", "bait check", "rig change"))
 UNDER_WAY_WEIGHT = 0.1
+
+METRES_PER_DEGREE = 111_195.0  # of a great circle on a sphere of 6 371 km: for a doubt of some metres that is enough
+_PARTS = 15  # of an event's probability, at which the boat is looked up
+_HELD = 0.9  # mean resultant length from which a course was held (about 25 degrees either way)
 
 Density = tuple[NDArray[np.float64], NDArray[np.float64]]
 
@@ -59,12 +64,46 @@ def place_events(
         mean = float(np.sum(instants * share))
         sigma = float(np.sqrt(np.sum((instants - mean) ** 2 * share)))
         time = Estimate(mean, max(sigma, GRID_S), from_what)
-        placed.append((event, time, _sights((instants, share), mean, filmed)))
+        where = whereabouts((instants, share), mean, position_at)
+        placed.append((event, time, where, _sights((instants, share), mean, filmed)))
     placed.sort(key=lambda item: (item[1].value, item[0].time_utc_s))
     return tuple(
-        PlacedEvent(f"E{n:02d}", event, time, position_at(time.value), track.leg_at(time.value), sights)
-        for n, (event, time, sights) in enumerate(placed, start=1)
+        PlacedEvent(f"E{n:02d}", event, time, where, track.leg_at(time.value), sights)
+        for n, (event, time, where, sights) in enumerate(placed, start=1)
     )
+
+
+def whereabouts(density: Density, mean_utc_s: float, position_at: Callable[[float], Position | None]) -> Position | None:
+    """The boat's place at the likeliest instant, as sure as that instant is; None where the track does not reach it.
+
+    Over the half minute in which a note leaves the instant open a boat may stop, turn and run off. So the speed is its mean
+    over the instants that the event may have had, and both uncertainties hold what these differ by.
+    """
+    here = position_at(mean_utc_s)
+    instants, share = density
+    # Equal parts of the probability: their middles stand for the whole of it.
+    middles = np.searchsorted(np.cumsum(share), (np.arange(_PARTS) + 0.5) / _PARTS).clip(0, len(instants) - 1)
+    there = [p for t in instants[middles] if (p := position_at(float(t))) is not None]
+    if here is None or not there:
+        return here
+    north_m = np.array([p.lat - here.lat for p in there]) * METRES_PER_DEGREE
+    turn = np.array([(p.lon - here.lon + 180.0) % 360.0 - 180.0 for p in there])  # across the date line
+    east_m = turn * METRES_PER_DEGREE * np.cos(np.radians(here.lat))
+    away_m = float(np.sqrt(np.mean(north_m**2 + east_m**2) / 2))  # per axis
+    speeds = np.array([p.speed_mps for p in there])
+    return replace(
+        here,
+        sigma_m=float(np.hypot(here.sigma_m, away_m)),
+        speed_mps=float(speeds.mean()),
+        speed_sigma_mps=float(np.hypot(here.speed_sigma_mps, speeds.std())),
+        course_deg=here.course_deg if _one_way(there) else None,
+    )
+
+
+def _one_way(there: Sequence[Position]) -> bool:
+    """Whether the boat held its course: the mean of the courses' unit vectors is long (Mardia and Jupp 2000)."""
+    courses = np.radians([p.course_deg for p in there if p.course_deg is not None])
+    return len(courses) > len(there) / 2 and bool(abs(np.exp(1j * courses).mean()) > _HELD)
 
 
 def noted_density(event: LogEvent) -> Density:

@@ -11,12 +11,14 @@ Raw fixes pass as a pandas frame with these columns (one row a fix, in time orde
     source       str, the file it came from
 """
 
+import math
 from dataclasses import dataclass
 
 import pandas as pd
 
 LEG_KINDS = ("not moving", "under way", "trolling", "drifting", "circling")
 FIX_COLUMNS = ("time_utc_s", "lat", "lon", "speed_mps", "course_deg", "hdop", "ele_m", "source")
+_TELLING_MPS = 0.5 * 1852 / 3600
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +38,11 @@ class Position:
     speed_sigma_mps: float
     course_deg: float | None
     interpolated: bool = False
+
+    @property
+    def speed_tells(self) -> bool:
+        """Whether the speed is known to half a knot: less tells nothing of how the boat was moving."""
+        return math.isfinite(self.speed_mps) and self.speed_sigma_mps < _TELLING_MPS
 
 
 @dataclass(frozen=True, slots=True)

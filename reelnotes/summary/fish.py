@@ -3,7 +3,6 @@
 import base64
 import io
 import logging
-import math
 from pathlib import Path
 
 from PIL import Image, ImageOps
@@ -84,7 +83,7 @@ def _facts(c: Catch, record: TripRecord, published: Published, words: Words) -> 
 
 
 def _boat(c: Catch) -> str:
-    if c.position is None or not math.isfinite(c.position.speed_mps):
+    if c.position is None or not c.position.speed_tells:
         return c.leg.kind if c.leg else ""
     return f"{c.leg.kind}, {speed(c.position.speed_mps)}" if c.leg else speed(c.position.speed_mps)
 

@@ -1,5 +1,6 @@
 """The line-up against hand-worked days."""
 
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -10,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reelnotes.lineup import boards_tell, line_up, track_alone
-from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_boat, weigh_by_footage
+from reelnotes.lineup.noted import before_the_board, noted_density, weigh_by_boat, weigh_by_footage, whereabouts
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import ClipTime, Clocks
 from reelnotes.records.lengths import FishLength
@@ -143,6 +144,43 @@ def test_a_fish_is_not_landed_at_full_speed() -> None:
     all_day = (Leg(1, "under way", DAY - 9e3, DAY + 9e3, 0, 9.0),)
     nowhere = weigh_by_boat(density, Track(pd.DataFrame({"time_utc_s": []}), all_day))
     assert np.allclose(nowhere[1], density[1])
+
+
+def running_off(t_utc_s: float) -> Position:
+    """East at 0.5 m/s until DAY, then at 2.5 m/s, on the equator: a degree there is 111 319.5 m (WGS 84)."""
+    after = t_utc_s - DAY
+    speed = 0.5 if after < 0 else 2.5
+    return Position(t_utc_s, 0.0, speed * after / 111_319.5, 3.0, speed, 0.1, 90.0)
+
+
+def test_a_place_is_no_surer_than_the_instant() -> None:
+    # GUM 4.3.7: a rectangular distribution of half width a has the standard uncertainty a / sqrt(3).
+    density = (DAY - 100.0 + np.arange(61.0), np.full(61, 1 / 61))
+    here = whereabouts(density, DAY - 70.0, running_off)
+    east_m = 0.5 * 30 / np.sqrt(3)
+    assert here.sigma_m == pytest.approx(np.hypot(3.0, east_m / np.sqrt(2)), rel=0.03)  # per axis, both made alike
+    assert (here.speed_mps, here.speed_sigma_mps) == pytest.approx((0.5, 0.1)) and here.speed_tells
+
+
+def test_a_speed_that_changed_meanwhile_is_not_told_as_known() -> None:
+    density = (DAY - 30.0 + np.arange(61.0), np.full(61, 1 / 61))
+    here = whereabouts(density, DAY + 1.0, running_off)
+    assert here.speed_mps == pytest.approx(1.5, abs=0.15) and here.speed_sigma_mps == pytest.approx(1.0, abs=0.05)
+    assert not here.speed_tells
+
+
+def test_a_course_that_turned_meanwhile_is_missing() -> None:
+    density = (DAY - 30.0 + np.arange(61.0), np.full(61, 1 / 61))
+
+    def about(t_utc_s: float) -> Position:
+        return replace(running_off(t_utc_s), course_deg=90.0 if t_utc_s < DAY else 270.0)
+
+    assert whereabouts(density, DAY, running_off).course_deg == 90.0
+    assert whereabouts(density, DAY, about).course_deg is None
+
+
+def test_without_a_track_there_is_no_place() -> None:
+    assert whereabouts((np.array([DAY]), np.ones(1)), DAY, lambda _t: None) is None
 
 
 def test_a_track_of_another_day_is_told() -> None:
