@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.light import agreement, begin_lights, grow_light
-from reelnotes.measure.stack import Mask, Picture, summed
+from reelnotes.measure.stack import Mask, Picture, least, summed
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
 _ROUNDS = ((60, 120), (45, 80), (35, 60), (28, 40), (22, 30), (18, 25), (15, 20), (14, 18))
@@ -48,7 +48,7 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     where    (h, w) True where the board's surface should be in sight
     """
     terms = colour_terms(picture)
-    start = _oftenest_bare(where) * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
+    start = _oftenest_bare(where) * np.where(least(image) > 250, 0.2, 1.0).astype(np.float32)
     # Thirty numbers and a smooth light: every fourth pixel does, for all but the last round.
     terms_2, image_2, start_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (terms, image, start))
     exact = terms_2.reshape(-1, 10).astype(np.float64)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_match import BoardMatch, colour_doubt, match_board
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.light import printed
-from reelnotes.measure.stack import Mask, Picture, Stack
+from reelnotes.measure.stack import Mask, Picture, Stack, greatest, least, summed
 
 SMALLEST_FISH_MM = 60.0
 _LEVELS = (1.0, 1.5, 2.3, 3.5)  # times what is a little strange
@@ -77,12 +77,12 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
 
 def strangeness(image: Picture, expected: Picture, doubt: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
     """(h, w) residual over its tolerance: noise, the inks' doubt, half a pixel of the print's misfit, a tenth of the light."""
-    off = np.sqrt(((image - expected) ** 2).mean(axis=-1))
-    level = expected.mean(axis=-1)
+    off = np.sqrt(summed((image - expected) ** 2) / 3.0)
+    level = summed(expected) / 3.0
     blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
     across, along = (cv2.Sobel(blurred, cv2.CV_32F, *order, scale=0.125) for order in ((1, 0), (0, 1)))
-    slope = np.hypot(across, along).max(axis=-1)
-    burnt = image.min(axis=-1) > 248.0  # a glint shows nothing, neither board nor fish
+    slope = greatest(cv2.magnitude(across, along).astype(np.float32, copy=False))
+    burnt = least(image) > 248.0  # a glint shows nothing, neither board nor fish
     tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * doubt
     smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
     return np.where(where & ~burnt, smooth / tolerance, 0.0).astype(np.float32)
