@@ -70,7 +70,12 @@ def lights_of_like(image: Picture, plain: Picture, trust: Weight, ratio: Weight,
     above = [*cv2.split(image * plain * trust[..., None]), trust]
     below = cv2.split(plain * plain * trust[..., None])
     grids: tuple[list[Picture], list[Picture]] = ([], [])
+    lit = np.unique(np.floor(level[trust > 0.0]))
     for centre in np.arange(low, high + 1.0):
+        if not np.isin([centre - 1.0, centre], lit).any():  # no trusted pixel is of about this brightness
+            for planes, grid in zip((above, below), grids, strict=True):
+                grid.append(np.zeros((size[1], size[0], len(planes)), np.float32))
+            continue
         like = np.clip(1.0 - np.abs(level - centre), 0.0, 1.0)
         for planes, grid in zip((above, below), grids, strict=True):
             small = cv2.merge([cv2.resize(plane * like, size, interpolation=cv2.INTER_AREA) for plane in planes])
