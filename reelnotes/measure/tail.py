@@ -17,6 +17,7 @@ from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames
 
 _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
+_PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
 
 
@@ -126,14 +127,17 @@ def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster,
     sharp = expect(outline.match, model.picture_on(raster), _onto(outline.match.gain, coarse, raster))
     around = cv2.dilate(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(3 * raster.px_per_mm))) == 0
     board = around & whole.seen & model.on_board(raster)
-    best, blur_px = None, 0.7 * raster.px_per_mm
+    best, blur_px, worse = None, 0.7 * raster.px_per_mm, 0
     for sigma in np.array([0.4, 0.6, 0.8, 1.0, 1.3, 1.7, 2.2, 2.8, 3.6]) * max(1.0, raster.px_per_mm / 2):
         trial = cv2.GaussianBlur(sharp, (0, 0), float(sigma))
         trial = trial + _light_left(whole.image - trial, board, 10 * raster.px_per_mm)
         off = (summed(np.abs(whole.image - trial)) / 3.0)[board]
         misfit = float(np.mean(np.minimum(off, 25.0))) if len(off) else 0.0
+        worse += 1
         if best is None or misfit < best[0]:
-            best, blur_px = (misfit, trial), float(sigma)
+            best, blur_px, worse = (misfit, trial), float(sigma), 0
+        if worse == _PAST_BEST:
+            break
     assert best is not None
     return best[1].astype(np.float32), blur_px
 
