@@ -162,4 +162,6 @@ def _smooth_gain(image: Picture, plain: Picture, weight: NDArray[np.float32], si
 def _spread(values: Picture, size: tuple[int, int], sigma_px: float) -> Picture:
     """Shrunk to ``size`` and blurred, with a little from far away, so that no place is left without."""
     small = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
-    return (cv2.GaussianBlur(small, (0, 0), sigma_px) + 0.03 * cv2.GaussianBlur(small, (0, 0), 4 * sigma_px)).astype(np.float32)
+    few = cv2.resize(small, (max(4, size[0] // 3), max(4, size[1] // 3)), interpolation=cv2.INTER_AREA)
+    far = cv2.resize(cv2.GaussianBlur(few, (0, 0), 4 * sigma_px / 3), size, interpolation=cv2.INTER_LINEAR)
+    return (cv2.GaussianBlur(small, (0, 0), sigma_px) + 0.03 * far).astype(np.float32)

@@ -152,12 +152,23 @@ def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardMod
         area = stats[i, cv2.CC_STAT_AREA] / scale**2
         if area < 150.0:
             continue
-        piece = labels == i
-        v, u = np.nonzero(piece)
-        low, high = stack.raster.to_mm(np.array([u.min(), v.max()])), stack.raster.to_mm(np.array([u.max(), v.min()]))
-        y = stack.raster.to_mm(np.stack([u, v], axis=-1))[:, 1]
-        sides = float(((y < 1.5 + 2.0 / scale) | (y > board.width_mm - 1.5 - 2.0 / scale)).sum()) / scale
-        box = cv2.minAreaRect(np.stack([u, v], axis=-1).astype(np.float32))[1]
-        elongation = max(box) / max(min(box), 1.0)
-        found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation, float(np.median(score[piece]))))
+        left, top, wide, high = stats[i, :4]
+        box = np.s_[top : top + high, left : left + wide]
+        piece = labels[box] == i
+        first, last = stack.raster.to_mm(np.array([[left, top + high - 1], [left + wide - 1, top]]))
+        y = stack.raster.to_mm(np.stack([np.zeros(high), np.arange(top, top + high)], axis=-1))[:, 1]
+        at_sides = (y < 1.5 + 2.0 / scale) | (y > board.width_mm - 1.5 - 2.0 / scale)
+        sides = float(piece[at_sides].sum()) / scale
+        mask = np.zeros(labels.shape, bool)
+        mask[box] = piece
+        strength = float(np.median(score[box][piece]))
+        found.append(Blob(mask, first[0], last[0], first[1], last[1], area, sides, _elongation(piece), strength))
     return sorted(found, key=lambda blob: -blob.area_mm2)
+
+
+def _elongation(piece: Mask) -> float:
+    """Length over width of the smallest turned box around a mask without empty rows; each row's ends are all that it needs."""
+    rows, high = np.arange(len(piece)), len(piece[0]) - 1
+    ends = np.concatenate([piece.argmax(axis=1), high - piece[:, ::-1].argmax(axis=1)])
+    sides = cv2.minAreaRect(np.stack([ends, np.tile(rows, 2)], axis=-1).astype(np.float32))[1]
+    return max(sides) / max(min(sides), 1.0)
