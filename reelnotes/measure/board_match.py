@@ -51,7 +51,7 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     start = _oftenest_bare(where) * np.where(least(image) > 250, 0.2, 1.0).astype(np.float32)
     # Thirty numbers and a smooth light: every fourth pixel does, for all but the last round.
     terms_2, image_2, start_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (terms, image, start))
-    exact = terms_2.reshape(-1, 10).astype(np.float64)
+    exact = np.ascontiguousarray(terms_2.reshape(-1, 10).T, np.float64).T  # column by column, as the fit asks for it
     gain, weight = np.ones_like(image_2), start_2
     for half, light_mm in _ROUNDS[:-1]:
         colours = _fit_colours(exact, image_2, gain, weight)
@@ -128,18 +128,17 @@ def _fit_colours(terms: NDArray[np.float64], image: Picture, gain: Picture, weig
     Where the board's inks do not say otherwise they are held to each channel's own tone curve: a board of greys tells
     nothing of how the channels mix, and held to nothing, a coloured logo on it would come out grey.
     """
-    w = np.where(weight > 1e-3, weight, 0.0).reshape(-1, 1).astype(np.float64)
-    light = gain.reshape(-1, 3)
-    seen = terms.T @ (w * light * image.reshape(-1, 3))
+    w = np.where(weight > 1e-3, weight, 0.0).ravel().astype(np.float64)
     prior = _PRIOR * max(float(w.sum()), 1.0)
-    lit = w * light * light
     columns = []
-    for c in range(3):
-        normal = (terms * lit[:, c : c + 1]).T @ terms + np.diag(prior)
+    for c, (light, level) in enumerate(zip(cv2.split(gain), cv2.split(image), strict=True)):
+        lit = w * light.ravel()
+        seen = terms.T @ (lit * level.ravel())
+        normal = (terms.T * (lit * light.ravel())) @ terms + np.diag(prior)
         own = [0, 1 + c, 4 + c]  # one, the channel, its square
         curve = np.zeros(10)
-        curve[own] = np.linalg.solve(normal[np.ix_(own, own)], seen[own, c])
-        columns.append(np.linalg.solve(normal, seen[:, c] + prior * curve))
+        curve[own] = np.linalg.solve(normal[np.ix_(own, own)], seen[own])
+        columns.append(np.linalg.solve(normal, seen + prior * curve))
     return np.stack(columns, axis=-1)
 
 
