@@ -36,6 +36,7 @@ _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, an
 _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
 _NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
+_Drawn = dict[tuple[int, ...], dict[tuple[float, ...], find_print.Features]]  # features by a picture's shape, then by ink
 
 
 def guessed_lens(width_px: int, height_px: int) -> LensModel:
@@ -59,10 +60,11 @@ def find_board(
     patches, should that find none either.
     """
     ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, by_shape=whole)]
+    drawn: _Drawn = {}
     if whole:
-        ways.append(_by_print(image, models, lens))
+        ways.append(_by_print(image, models, lens, drawn))
     if outlines:  # they say least, and cost most
-        ways.append(_by_outline(image, models, lens))
+        ways.append(_by_outline(image, models, lens, drawn))
     return next((found for way in ways if (found := _best_of(image, way, lens, freedom)) is not None), None)
 
 
@@ -134,15 +136,18 @@ def _by_place(
             yield from _unlike(find_region.propose_by_outline(image, place, view, models, lens))
 
 
-def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
-    """By features of the whole picture."""
+def _by_print(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn
+) -> Iterator[Proposal]:
+    """By features of the whole picture, which are left in ``drawn``."""
     last = None
     for side in _SEARCH_SIDES:
         small, small_lens = _reduced(image, lens, side)
         if last == small.shape:
             continue
         last = small.shape
-        yield from _likeliest(find_print.propose(find_print.features_by_ink(small, models), models, small_lens))
+        drawn[small.shape] = find_print.features_by_ink(small, models)
+        yield from _likeliest(find_print.propose(drawn[small.shape], models, small_lens))
 
 
 def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
@@ -151,10 +156,12 @@ def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
     yield from islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED)
 
 
-def _by_outline(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
+def _by_outline(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn
+) -> Iterator[Proposal]:
     """Where the patches' outlines put a board and features near their places there agree, the most agreeing first."""
     small, small_lens = _reduced(image, lens, _SEARCH_SIDES[-1])
-    by_ink: dict[tuple[float, ...], find_print.Features] = {}
+    by_ink = drawn.setdefault(small.shape, {})
     found: list[Proposal] = []
     for rough in find_outline.propose(find_outline.outlines(image, lens), models)[:_OUTLINES]:
         ink = find_print.ink_of(rough.model)
