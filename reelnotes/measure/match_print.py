@@ -113,14 +113,21 @@ def match(
     tmpl = template(model, px_per_mm, blur_px)
     drawn, seen = warp(image, lens, R, t, tmpl.raster)
     frame = cv2.GaussianBlur(model.grey(drawn), (0, 0), blur_px).astype(np.float32)
-    covered = cv2.boxFilter(seen.astype(np.float32), -1, (2 * tmpl.half + 1,) * 2, borderType=cv2.BORDER_CONSTANT)
-    inside = covered[tmpl.centre[:, 1], tmpl.centre[:, 0]] > 0.999
+    inside = _all_seen(tmpl, seen)
     start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
     moved, ncc = _placed(tmpl, frame, inside, start)
     centre_mm = tmpl.raster.to_mm(tmpl.centre.astype(np.float64))
     agreement = Agreement(centre_mm, inside, ncc, np.linalg.norm(moved, axis=1), tmpl.worth)
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
     return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
+
+
+def _all_seen(tmpl: Template, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(n,) whether a frame that reaches the raster's pixels ``seen`` shows all of a patch."""
+    if seen.all():
+        return np.ones(len(tmpl.centre), bool)
+    covered = cv2.boxFilter(seen.astype(np.float32), -1, (2 * tmpl.half + 1,) * 2, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(covered[tmpl.centre[:, 1], tmpl.centre[:, 0]] > 0.999)
 
 
 def _searched(tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.bool_], reach: int) -> Floats:
