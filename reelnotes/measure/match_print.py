@@ -147,11 +147,13 @@ def _placed(
 ) -> tuple[Floats, Floats]:
     """Lucas-Kanade steps for the patches inside the frame: displacement (raster pixels) and correlation there, -1 outside."""
     d, ncc = start.copy(), np.full(len(start), -1.0)
+    room = int(np.abs(start).max(initial=0.0)) + steps + 1  # no patch gets farther
+    framed = cv2.copyMakeBorder(frame, room, room, room, room, cv2.BORDER_REPLICATE).astype(np.float32, copy=False)
     moving = np.flatnonzero(inside)
     for step in range(steps + 1):
         if not len(moving):
             break
-        cut = _cut(frame, tmpl.centre[moving] + d[moving], tmpl.half)
+        cut = _cut(framed, tmpl.centre[moving] + d[moving] + room, tmpl.half)
         cut -= cut.mean(axis=1, keepdims=True)
         products = (tmpl.views[moving] @ cut[:, :, None])[:, :, 0]
         energy = tmpl.energy[moving]
@@ -167,7 +169,7 @@ def _placed(
 
 
 def _cut(frame: NDArray[np.float32], at: Floats, half: int) -> NDArray[np.float32]:
-    """(n, w * w) the frame around each place, (n, 2) in fractions of a pixel."""
+    """(n, w * w) the frame around each place, (n, 2) in fractions of a pixel; all of it must lie inside."""
     size = 2 * half + 1
     cut = np.empty((len(at), size, size), np.float32)
     for window, place in zip(cut, at.tolist(), strict=True):
