@@ -22,7 +22,6 @@ _STILL_THERE, _LESS = 0.2, 0.6  # strength at the middling scale, and as a share
 _KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)
 _TRIES = 4  # frames of a stretch
-_AS_CLEAR = 0.95  # of the print that was clear in the stretch before: a frame that needs no second one beside it
 _LOST = 2  # stretches without the board, one after the other: it is gone
 
 
@@ -100,19 +99,17 @@ def track(shots: list[Shot], picture: Picture, found: Alignment, wanted: int) ->
 
 
 def _best_of(trail: "_Trail", stretch: NDArray[np.int64]) -> bool:
-    """Follow the board to the sharpest frame of a stretch (to others, where it is not held there). Where that shows less
-    of the print than the stretch before did, also to the next, and the one that shows more is kept: a glint or a hand leaves
-    the picture sharp."""
+    """Follow the board to the two sharpest frames of a stretch (to others, where it is not held there), and keep the one in
+    which more of its print is to be seen and clear: a glint or a hand leaves the picture sharp."""
     made: dict[int, float] = {}
     for i in sorted(map(int, stretch), key=lambda i: -trail.sharpness[i])[:_TRIES]:
         here = trail.to(i)
         if here is not None:
             made[i] = float(np.clip(here.agreement.ncc[here.agreement.seen], 0.0, 1.0).sum())
-            if len(made) == 2 or made[i] > _AS_CLEAR * trail.clear > 0.0:
+            if len(made) == 2:
                 break
     for i in sorted(made, key=lambda i: -made[i])[1:]:
         del trail.followed[i]
-    trail.clear = max(made.values(), default=0.0)
     return bool(made)
 
 
@@ -127,7 +124,6 @@ class _Trail:
         self.sharpness = [shot.sharpness(part) for shot in shots]
         self.followed: dict[int, Alignment] = {}
         self.tried: set[int] = set()
-        self.clear = 0.0  # pieces of print to be seen and clear in the frame kept last; 0 before the first
 
     def to(self, i: int) -> Alignment | None:
         """The board in frame i; None where it is not held there."""
