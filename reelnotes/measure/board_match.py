@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.light import agreement, begin_lights, grow_light
-from reelnotes.measure.stack import Mask, Picture, summed
+from reelnotes.measure.stack import Mask, Picture, least, summed
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
 _ROUNDS = ((60, 120), (45, 80), (35, 60), (28, 40), (22, 30), (18, 25), (15, 20), (14, 18))
@@ -48,10 +48,10 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     where    (h, w) True where the board's surface should be in sight
     """
     terms = colour_terms(picture)
-    start = _oftenest_bare(where) * np.where(image.min(axis=-1) > 250, 0.2, 1.0).astype(np.float32)
+    start = _oftenest_bare(where) * np.where(least(image) > 250, 0.2, 1.0).astype(np.float32)
     # Thirty numbers and a smooth light: every fourth pixel does, for all but the last round.
     terms_2, image_2, start_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (terms, image, start))
-    exact = terms_2.reshape(-1, 10).astype(np.float64)
+    exact = np.ascontiguousarray(terms_2.reshape(-1, 10).T, np.float64).T  # column by column, as the fit asks for it
     gain, weight = np.ones_like(image_2), start_2
     for half, light_mm in _ROUNDS[:-1]:
         colours = _fit_colours(exact, image_2, gain, weight)
@@ -128,18 +128,17 @@ def _fit_colours(terms: NDArray[np.float64], image: Picture, gain: Picture, weig
     Where the board's inks do not say otherwise they are held to each channel's own tone curve: a board of greys tells
     nothing of how the channels mix, and held to nothing, a coloured logo on it would come out grey.
     """
-    w = np.where(weight > 1e-3, weight, 0.0).reshape(-1, 1).astype(np.float64)
-    light = gain.reshape(-1, 3)
-    seen = terms.T @ (w * light * image.reshape(-1, 3))
+    w = np.where(weight > 1e-3, weight, 0.0).ravel().astype(np.float64)
     prior = _PRIOR * max(float(w.sum()), 1.0)
-    lit = w * light * light
     columns = []
-    for c in range(3):
-        normal = (terms * lit[:, c : c + 1]).T @ terms + np.diag(prior)
+    for c, (light, level) in enumerate(zip(cv2.split(gain), cv2.split(image), strict=True)):
+        lit = w * light.ravel()
+        seen = terms.T @ (lit * level.ravel())
+        normal = (terms.T * (lit * light.ravel())) @ terms + np.diag(prior)
         own = [0, 1 + c, 4 + c]  # one, the channel, its square
         curve = np.zeros(10)
-        curve[own] = np.linalg.solve(normal[np.ix_(own, own)], seen[own, c])
-        columns.append(np.linalg.solve(normal, seen[:, c] + prior * curve))
+        curve[own] = np.linalg.solve(normal[np.ix_(own, own)], seen[own])
+        columns.append(np.linalg.solve(normal, seen + prior * curve))
     return np.stack(columns, axis=-1)
 
 
@@ -162,4 +161,6 @@ def _smooth_gain(image: Picture, plain: Picture, weight: NDArray[np.float32], si
 def _spread(values: Picture, size: tuple[int, int], sigma_px: float) -> Picture:
     """Shrunk to ``size`` and blurred, with a little from far away, so that no place is left without."""
     small = cv2.resize(values, size, interpolation=cv2.INTER_AREA)
-    return (cv2.GaussianBlur(small, (0, 0), sigma_px) + 0.03 * cv2.GaussianBlur(small, (0, 0), 4 * sigma_px)).astype(np.float32)
+    few = cv2.resize(small, (max(4, size[0] // 3), max(4, size[1] // 3)), interpolation=cv2.INTER_AREA)
+    far = cv2.resize(cv2.GaussianBlur(few, (0, 0), 4 * sigma_px / 3), size, interpolation=cv2.INTER_LINEAR)
+    return (cv2.GaussianBlur(small, (0, 0), sigma_px) + 0.03 * far).astype(np.float32)

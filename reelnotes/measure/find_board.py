@@ -37,6 +37,7 @@ _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, an
 _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
 _NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
+_Drawn = dict[tuple[int, ...], dict[tuple[float, ...], find_print.Features]]  # features by a picture's shape, then by ink
 
 
 def guessed_lens(width_px: int, height_px: int) -> LensModel:
@@ -60,10 +61,11 @@ def find_board(
     patches, should that find none either.
     """
     ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, freedom, by_shape=whole)]
+    drawn: _Drawn = {}
     if whole:
-        ways.append(_by_print(image, models, lens))
+        ways.append(_by_print(image, models, lens, drawn))
     if outlines:  # they say least, and cost most
-        ways.append(_by_outline(image, models, lens, freedom))
+        ways.append(_by_outline(image, models, lens, freedom, drawn))
     return next((found for way in ways if (found := _best_of(image, way, lens, freedom)) is not None), None)
 
 
@@ -137,15 +139,18 @@ def _by_place(
             yield from _by_strips(image, found, lens, freedom)
 
 
-def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel) -> Iterator[Proposal]:
-    """By features of the whole picture."""
+def _by_print(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn
+) -> Iterator[Proposal]:
+    """By features of the whole picture, which are left in ``drawn``."""
     last = None
     for side in _SEARCH_SIDES:
         small, small_lens = _reduced(image, lens, side)
         if last == small.shape:
             continue
         last = small.shape
-        yield from _likeliest(find_print.propose(find_print.features_by_ink(small, models), models, small_lens))
+        drawn[small.shape] = find_print.features_by_ink(small, models)
+        yield from _likeliest(find_print.propose(drawn[small.shape], models, small_lens))
 
 
 def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
@@ -155,11 +160,11 @@ def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
 
 
 def _by_outline(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, drawn: _Drawn
 ) -> Iterator[Proposal]:
     """Where the patches' outlines put a board and features near their places there agree, the most agreeing first."""
     small, small_lens = _reduced(image, lens, _SEARCH_SIDES[-1])
-    by_ink: dict[tuple[float, ...], find_print.Features] = {}
+    by_ink = drawn.setdefault(small.shape, {})
     found: list[Proposal] = []
     for rough in find_outline.propose(find_outline.outlines(image, lens), models)[:_OUTLINES]:
         ink = find_print.ink_of(rough.model)

@@ -176,17 +176,16 @@ def _votes(
     scale = np.exp(log_scale)
     flip = (mine.at[j] * np.array([1.0, -1.0])).astype(np.float32)
     seen = frame.at[i].astype(np.float32)
-    cos, sin = np.cos(turn) * scale, np.sin(turn) * scale
-    votes = np.zeros((len(first), len(i)), bool)
-    for row, a in enumerate(first):
-        alike = np.flatnonzero(np.abs(log_scale - log_scale[a]) < 0.6)
-        alike = alike[np.abs((turn[alike] - turn[a] + np.pi) % (2 * np.pi) - np.pi) < 0.45]
-        rel = flip[alike] - flip[a]
-        x = cos[a] * rel[:, 0] - sin[a] * rel[:, 1] + seen[a, 0]
-        y = sin[a] * rel[:, 0] + cos[a] * rel[:, 1] + seen[a, 1]
-        far = np.hypot(rel[:, 0], rel[:, 1]) * scale[a]
-        off = np.hypot(x - seen[alike, 0], y - seen[alike, 1])
-        votes[row, alike[off < 6.0 + 0.25 * far]] = True
+    ahead = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    votes = (np.abs(log_scale[first, None] - log_scale) < 0.6) & (ahead[first] @ ahead.T > np.cos(np.float32(0.45)))
+    row, b = np.nonzero(votes)
+    a = first[row]
+    across, down = (flip[b] - flip[a]).T
+    cos, sin = (ahead * scale[:, None])[a].T
+    off_x = cos * across - sin * down + seen[a, 0] - seen[b, 0]
+    off_y = sin * across + cos * down + seen[a, 1] - seen[b, 1]
+    far = np.sqrt(across * across + down * down) * scale[a]
+    votes[row, b] = np.sqrt(off_x * off_x + off_y * off_y) < 6.0 + 0.25 * far
     return votes, first
 
 

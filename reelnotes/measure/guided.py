@@ -71,8 +71,8 @@ def _near(
         return np.zeros(0, int), np.zeros(0, int)
     low, high = place[ok].min(axis=0) - reach_px, place[ok].max(axis=0) + reach_px
     here = np.flatnonzero(((frame.at > low) & (frame.at < high)).all(axis=1))
-    far = np.linalg.norm(frame.at[here, None].astype(np.float32) - place[None, ok].astype(np.float32), axis=2)
-    a, b = np.nonzero(far < reach_px)
+    across, down = (frame.at[here, None, k].astype(np.float32) - place[None, ok, k].astype(np.float32) for k in (0, 1))
+    a, b = np.nonzero(across * across + down * down < np.float32(reach_px * reach_px))
     i, j = here[a], ok[b]
     turned = np.abs((frame.angle[i] - turn[j] + np.pi) % (2 * np.pi) - np.pi)
     fits = (turned < _TURN) & (np.abs(np.log(frame.size[i] / size[j])) < _SIZE)

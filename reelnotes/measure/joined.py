@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.outline import Outline
-from reelnotes.measure.stack import Mask, Stack
+from reelnotes.measure.stack import Mask, Stack, greatest, least
 from reelnotes.records.boards import Board
 
 _EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
@@ -145,13 +145,13 @@ def _without_stain(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
 def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     """Around a glint its veil lies on the board: lighter than the board in every colour, by nearly the same in each."""
     scale = stack.raster.px_per_mm
-    burnt = outline.on_board & (stack.image.min(axis=-1) > _BURNT)
+    burnt = outline.on_board & (least(stack.image) > _BURNT)
     if burnt.sum() < 50.0 * scale**2:
         return None
     near = cv2.dilate(burnt.astype(np.uint8), disc(30.0 * scale)) > 0
     more = stack.image - outline.match.smooth
-    least, most = more.min(axis=-1), more.max(axis=-1)
-    lit = near & mask & (least > 0.0) & ((most - least < 0.6 * most) | (stack.image.max(axis=-1) > _BURNT))
+    low, most = least(more), greatest(more)
+    lit = near & mask & (low > 0.0) & ((most - low < 0.6 * most) | (greatest(stack.image) > _BURNT))
     lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, disc(1.0 * scale)) > 0
     if lit.sum() < 20.0 * scale**2:
         return None

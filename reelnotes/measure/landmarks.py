@@ -158,7 +158,8 @@ def _fit_tip(share: Share, edge_u: float, px_per_mm: float, blur_px: float) -> t
     def misfit(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
         return (model(parameters) - seen) / spread
 
-    fit = least_squares(misfit, np.clip(start, *bounds), bounds=bounds, loss="soft_l1")
+    # Steps of a millionth move the tip by a micrometre or two; asking for less takes a third more time.
+    fit = least_squares(misfit, np.clip(start, *bounds), bounds=bounds, loss="soft_l1", ftol=1e-6, xtol=1e-6)
     end, size, power = fit.x
     back = (NEEDLE_MM / size) ** (1.0 / power)
     tip = end - min(back, reach / 2)  # a law that puts the tip far inside the lobe has not been fitted to a tip

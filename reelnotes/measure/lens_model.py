@@ -12,7 +12,7 @@ Camera axes: x right, y down, z forward. Pixel (0, 0) is the centre of the top-l
 """
 
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -74,19 +74,10 @@ class LensModel:
     @cached_property
     def reach_rad(self) -> float:
         """The angle off the axis (rad) up to which the radial law grows."""
-        theta = np.linspace(0.0, _PINHOLE_MAX_ANGLE if self.model == "pinhole" else _FISHEYE_MAX_ANGLE, 400)
-        falling = np.flatnonzero(np.diff(self._radius(theta)) <= 0)
-        return float(theta[falling[0]] if len(falling) else theta[-1])
+        return _reach(self.model, self.dist)
 
     def _radius(self, theta: Floats) -> Floats:
-        if self.model == "fisheye":
-            k1, k2, k3, k4 = self.dist
-            q = theta * theta
-            return theta * (1 + q * (k1 + q * (k2 + q * (k3 + q * k4))))
-        k1, k2, _, _, k3 = self.dist
-        r = np.tan(theta)
-        q = r * r
-        return r * (1 + q * (k1 + q * (k2 + q * k3)))
+        return _radial_law(self.model, self.dist, theta)
 
     def project(self, points_cam: Floats) -> Floats:
         """(n, 3) camera points -> (n, 2) pixels; NaN behind the camera and beyond the model's reach."""
@@ -154,6 +145,26 @@ class LensModel:
     def shifted(self, shift_px: tuple[float, float]) -> "LensModel":
         """The same lens in a frame with another crop."""
         return replace(self, shift_px=shift_px)
+
+
+def _radial_law(model: str, dist: tuple[float, ...], theta: Floats) -> Floats:
+    """r over the angle off the axis (rad), for a focal length of 1 and without tangential terms."""
+    if model == "fisheye":
+        k1, k2, k3, k4 = dist
+        q = theta * theta
+        return theta * (1 + q * (k1 + q * (k2 + q * (k3 + q * k4))))
+    k1, k2, _, _, k3 = dist
+    r = np.tan(theta)
+    q = r * r
+    return r * (1 + q * (k1 + q * (k2 + q * k3)))
+
+
+@lru_cache(maxsize=256)
+def _reach(model: str, dist: tuple[float, ...]) -> float:
+    """See LensModel.reach_rad; the same for every focal length and every crop, of which a fit tries many."""
+    theta = np.linspace(0.0, _PINHOLE_MAX_ANGLE if model == "pinhole" else _FISHEYE_MAX_ANGLE, 400)
+    falling = np.flatnonzero(np.diff(_radial_law(model, dist, theta)) <= 0)
+    return float(theta[falling[0]] if len(falling) else theta[-1])
 
 
 def _given_focal_sigma(lens: "Lens") -> float:

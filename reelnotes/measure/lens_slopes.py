@@ -31,7 +31,7 @@ def slopes(lens: LensModel, points_cam: Floats) -> Slopes:
     flat, to_point, to_radial = (_fisheye if lens.model == "fisheye" else _pinhole)(lens, np.asarray(points_cam, np.float64))
     f = np.array([lens.fx, lens.fy])
     sx, sy = lens.shift_px
-    px = f * flat + [lens.cx - sx, lens.cy - sy]
+    px: Floats = f * flat + np.array([lens.cx - sx, lens.cy - sy])
     theta = np.arctan2(np.hypot(points_cam[:, 0], points_cam[:, 1]), points_cam[:, 2])
     px[theta > lens.reach_rad] = np.nan
     return Slopes(px, to_point * f[:, None], f * flat, to_radial * f[:, None])

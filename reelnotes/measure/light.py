@@ -84,7 +84,7 @@ def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_
             lit[unlit] = fits
             pieces = _pieces(lit)
             piece = _reaching(lit, pieces, border, 0.03 * float(where.sum()), 30.0 * px_per_mm)
-            piece |= _printed(lit, pieces, image, plain * own, 400.0 * px_per_mm**2)
+            piece |= _printed(lit, pieces, image, plain, 400.0 * px_per_mm**2, own)
             gain[piece] = own
             begun |= piece
             free &= ~(near | fits)
@@ -154,10 +154,11 @@ def _reaching(fits: Mask, pieces: _Pieces, border: Mask, area_px: float, contact
 
 def printed(fits: Mask, image: Picture, expected: Picture, area_px: float) -> Mask:
     """The pieces of ``fits`` in which the print shows: it varies there, and what is seen varies with it, by as much."""
-    return _printed(fits, _pieces(fits), image, expected, area_px)
+    return _printed(fits, _pieces(fits), image, expected, area_px, np.ones(3, np.float32))
 
 
-def _printed(fits: Mask, pieces: _Pieces, image: Picture, expected: Picture, area_px: float) -> Mask:
+def _printed(fits: Mask, pieces: _Pieces, image: Picture, plain: Picture, area_px: float, light: Weight) -> Mask:
+    """The same of ``pieces`` of it; expected is the board under one light, (3,)."""
     labels, stats = pieces
     shows = np.zeros(len(stats), bool)
     for i in np.flatnonzero(stats[1:, cv2.CC_STAT_AREA] > area_px) + 1:
@@ -166,7 +167,7 @@ def _printed(fits: Mask, pieces: _Pieces, image: Picture, expected: Picture, are
         inside = (labels[box] == i) & fits[box]
         if not inside.any():
             continue
-        print_ = expected[box][inside]
+        print_ = plain[box][inside] * light
         off = image[box][inside] - print_
         spread, left = float(print_.var(axis=0).sum()), float(off.var(axis=0).sum())
         shows[i] = spread > _INK**2 and left < 0.25 * spread

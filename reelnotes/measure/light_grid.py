@@ -67,12 +67,17 @@ def lights_of_like(image: Picture, plain: Picture, trust: Weight, ratio: Weight,
     size, sigma = (max(8, w // step), max(8, h // step)), sigma_px / step
     level = _level(ratio)
     low, high = np.floor(np.percentile(level, 0.5)), np.ceil(np.percentile(level, 99.5))
-    above = np.dstack([image * plain * trust[..., None], trust])
-    below = plain * plain * trust[..., None]
+    above = [*cv2.split(image * plain * trust[..., None]), trust]
+    below = cv2.split(plain * plain * trust[..., None])
     grids: tuple[list[Picture], list[Picture]] = ([], [])
+    lit = np.unique(np.floor(level[trust > 0.0]))
     for centre in np.arange(low, high + 1.0):
-        like = np.clip(1.0 - np.abs(level - centre), 0.0, 1.0)[..., None]
-        for values, grid in zip((above, below), grids, strict=True):
-            small = cv2.resize(values * like, size, interpolation=cv2.INTER_AREA)
+        if not np.isin([centre - 1.0, centre], lit).any():  # no trusted pixel is of about this brightness
+            for planes, grid in zip((above, below), grids, strict=True):
+                grid.append(np.zeros((size[1], size[0], len(planes)), np.float32))
+            continue
+        like = np.clip(1.0 - np.abs(level - centre), 0.0, 1.0)
+        for planes, grid in zip((above, below), grids, strict=True):
+            small = cv2.merge([cv2.resize(plane * like, size, interpolation=cv2.INTER_AREA) for plane in planes])
             grid.append(cv2.GaussianBlur(small, (0, 0), sigma).astype(np.float32))
     return Lights(np.concatenate(grids[0]), np.concatenate(grids[1]), float(low), size[1])

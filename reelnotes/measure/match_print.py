@@ -18,6 +18,7 @@ from reelnotes.measure.posed import Observations
 from reelnotes.measure.rectify import warp
 
 _FLOOR_PX = 0.1  # no patch is trusted better than this, in raster pixels: resampling, compression, printing, rolling shutter
+_AT_REST_PX = 0.005  # a patch that moves by less is in its place
 # Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
 # in four of them): n pixels of a patch count as n / 24.
 _CORRELATED = 24.0
@@ -28,27 +29,31 @@ _LOST = 12.0
 
 @dataclass(frozen=True, eq=False)
 class Template:
-    """The picture on a raster, cut into patches that hold print.
+    """The picture on a raster, cut into n patches of w x w pixels that hold print.
 
     centre    (n, 2) raster pixels of the patch centres
     patch     (n, w, w) float32 grey
-    slope_x, slope_y  their gradients
-    tensor    (n, 2, 2) sums of products of the gradients
+    views     (n, 3, w * w) float32: the same about its mean, and its slopes along x and along y
+    energy    (n,) sum of squares of the first
+    pull      (n, 2) sums of products of the first with each slope
+    tensor    (n, 2, 2) sums of products of the slopes
+    inverse   (n, 2, 2) the tensor's inverse; an edge's free direction is kept at rest
     worth     (n,) how much it says, 0..1, whether a frame shows the patch or not
     """
 
     raster: Raster
-    grey: NDArray[np.float32]
     half: int
     centre: NDArray[np.int64]
     patch: NDArray[np.float32]
-    slope_x: NDArray[np.float32]
-    slope_y: NDArray[np.float32]
+    views: NDArray[np.float32]
+    energy: NDArray[np.float32]
+    pull: NDArray[np.float32]
     tensor: Floats
+    inverse: Floats
     worth: Floats
 
 
-@lru_cache(maxsize=24)
+@lru_cache(maxsize=32)
 def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     """Cut the board's picture at one scale into overlapping patches, keeping those with print in them."""
     raster = Raster.over(model.board, px_per_mm)
@@ -57,17 +62,30 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     step = max(half, int(np.sqrt(raster.width_px * raster.height_px / 420)))
     us = np.arange(half + 1, raster.width_px - half - 1, step)
     vs = np.unique(np.linspace(half + 1, raster.height_px - half - 2, max(2, round(raster.height_px / step))).astype(int))
-    gx, gy = cv2.Sobel(grey, cv2.CV_32F, 1, 0, scale=1 / 8), cv2.Sobel(grey, cv2.CV_32F, 0, 1, scale=1 / 8)
     centre = np.array([(u, v) for v in vs for u in us])
-    cut = [np.stack([a[v - half : v + half + 1, u - half : u + half + 1] for u, v in centre]) for a in (grey, gx, gy)]
-    tensor = np.empty((len(centre), 2, 2))
-    tensor[:, 0, 0], tensor[:, 1, 1] = (cut[1] ** 2).sum((1, 2)), (cut[2] ** 2).sum((1, 2))
-    tensor[:, 0, 1] = tensor[:, 1, 0] = (cut[1] * cut[2]).sum((1, 2))
+    patch = _windows(grey, centre, half)
     # Print worth a search: a standard deviation of 3 grey levels.
-    spread = cut[0].std(axis=(1, 2)).astype(np.float64)
+    spread = patch.std(axis=1).astype(np.float64)
     keep = spread > 3.0
-    worth = spread**2 / (spread**2 + _LOST**2)
-    return Template(raster, grey, half, centre[keep], cut[0][keep], cut[1][keep], cut[2][keep], tensor[keep], worth[keep])
+    centre, patch, spread = centre[keep], patch[keep], spread[keep]
+    slopes = [cv2.Sobel(grey, cv2.CV_32F, *order, scale=1 / 8).astype(np.float32) for order in ((1, 0), (0, 1))]
+    flat = patch - patch.mean(axis=1, keepdims=True)
+    views = np.stack([flat, *(_windows(slope, centre, half) for slope in slopes)], axis=1)
+    products = views @ views.transpose(0, 2, 1)
+    tensor = products[:, 1:, 1:].astype(np.float64)
+    # A little of the larger eigenvalue keeps an edge's free direction at rest.
+    rest = 0.02 * np.trace(tensor, axis1=1, axis2=2) + 1e-6
+    inverse = np.linalg.inv(tensor + rest[:, None, None] * np.eye(2))
+    return Template(raster, half, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
+                    np.maximum(products[:, 0, 0], 1e-6), products[:, 0, 1:], tensor, inverse,
+                    spread**2 / (spread**2 + _LOST**2))  # fmt: skip
+
+
+def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int) -> NDArray[np.float32]:
+    """(n, w * w) the picture around each centre; all of it must lie inside."""
+    size = 2 * half + 1
+    cut = np.lib.stride_tricks.sliding_window_view(picture, (size, size))[centre[:, 1] - half, centre[:, 0] - half]
+    return np.asarray(cut.reshape(len(centre), size * size))
 
 
 @dataclass(frozen=True, eq=False)
@@ -95,15 +113,21 @@ def match(
     tmpl = template(model, px_per_mm, blur_px)
     drawn, seen = warp(image, lens, R, t, tmpl.raster)
     frame = cv2.GaussianBlur(model.grey(drawn), (0, 0), blur_px).astype(np.float32)
-    covered = cv2.boxFilter(seen.astype(np.float32), -1, (2 * tmpl.half + 1,) * 2, borderType=cv2.BORDER_CONSTANT)
-    inside = covered[tmpl.centre[:, 1], tmpl.centre[:, 0]] > 0.999
+    inside = _all_seen(tmpl, seen)
     start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
-    moved, ncc = _placed(tmpl, frame, start)
-    ncc = np.where(inside, ncc, -1.0)
+    moved, ncc = _placed(tmpl, frame, inside, start)
     centre_mm = tmpl.raster.to_mm(tmpl.centre.astype(np.float64))
     agreement = Agreement(centre_mm, inside, ncc, np.linalg.norm(moved, axis=1), tmpl.worth)
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
     return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
+
+
+def _all_seen(tmpl: Template, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """(n,) whether a frame that reaches the raster's pixels ``seen`` shows all of a patch."""
+    if seen.all():
+        return np.ones(len(tmpl.centre), bool)
+    covered = cv2.boxFilter(seen.astype(np.float32), -1, (2 * tmpl.half + 1,) * 2, borderType=cv2.BORDER_CONSTANT)
+    return np.asarray(covered[tmpl.centre[:, 1], tmpl.centre[:, 0]] > 0.999)
 
 
 def _searched(tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.bool_], reach: int) -> Floats:
@@ -111,46 +135,46 @@ def _searched(tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.boo
     padded = cv2.copyMakeBorder(frame, reach, reach, reach, reach, cv2.BORDER_REPLICATE)
     best = np.zeros((len(tmpl.centre), 2))
     size = 2 * tmpl.half + 1 + 2 * reach
-    for i in np.flatnonzero(inside):
-        u, v = tmpl.centre[i] - tmpl.half
+    for i, (u, v) in zip(np.flatnonzero(inside), (tmpl.centre[inside] - tmpl.half).tolist(), strict=True):
         scores = cv2.matchTemplate(padded[v : v + size, u : u + size], tmpl.patch[i], cv2.TM_CCOEFF_NORMED)
-        peak = cv2.minMaxLoc(scores)[3]
-        best[i] = peak[0] - reach, peak[1] - reach
+        best[i] = cv2.minMaxLoc(scores)[3]
+    best[inside] -= reach
     return best
 
 
-def _placed(tmpl: Template, frame: NDArray[np.float32], start: Floats, steps: int = 4) -> tuple[Floats, Floats]:
-    """Lucas-Kanade steps for all patches at once: displacement (raster pixels) and correlation there."""
-    n, half = len(tmpl.centre), tmpl.half
-    size = 2 * half + 1
-    if n == 0:
-        return np.zeros((0, 2)), np.zeros(0)
-    offset = np.arange(-half, half + 1, dtype=np.float32)
-    mean = tmpl.patch.mean(axis=(1, 2), keepdims=True)
-    flat = tmpl.patch - mean
-    energy = np.maximum((flat**2).sum((1, 2)), 1e-6)
-    # A little of the larger eigenvalue keeps an edge's free direction at rest.
-    trace = np.trace(tmpl.tensor, axis1=1, axis2=2)
-    inverse = np.linalg.inv(tmpl.tensor + (0.02 * trace + 1e-6)[:, None, None] * np.eye(2))
-    d = start.astype(np.float64).copy()
-    ncc = np.zeros(n)
+def _placed(
+    tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.bool_], start: Floats, steps: int = 4
+) -> tuple[Floats, Floats]:
+    """Lucas-Kanade steps for the patches inside the frame: displacement (raster pixels) and correlation there, -1 outside."""
+    d, ncc = start.copy(), np.full(len(start), -1.0)
+    room = int(np.abs(start).max(initial=0.0)) + steps + 1  # no patch gets farther
+    framed = cv2.copyMakeBorder(frame, room, room, room, room, cv2.BORDER_REPLICATE).astype(np.float32, copy=False)
+    moving = np.flatnonzero(inside)
     for step in range(steps + 1):
-        at_u = (tmpl.centre[:, 0] + d[:, 0]).astype(np.float32)[:, None, None] + offset[None, None, :]
-        at_v = (tmpl.centre[:, 1] + d[:, 1]).astype(np.float32)[:, None, None] + offset[None, :, None]
-        map_u, map_v = (np.ascontiguousarray(np.broadcast_to(at, (n, size, size)).reshape(-1, size)) for at in (at_u, at_v))
-        cut = cv2.remap(frame, map_u, map_v, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-        cut = cut.reshape(n, size, size)
-        cut = cut - cut.mean(axis=(1, 2), keepdims=True)
-        cross = (cut * flat).sum((1, 2))
-        ncc = cross / np.sqrt(energy * np.maximum((cut**2).sum((1, 2)), 1e-6))
+        if not len(moving):
+            break
+        cut = _cut(framed, tmpl.centre[moving] + d[moving] + room, tmpl.half)
+        cut -= cut.mean(axis=1, keepdims=True)
+        products = (tmpl.views[moving] @ cut[:, :, None])[:, :, 0]
+        energy = tmpl.energy[moving]
+        ncc[moving] = products[:, 0] / np.sqrt(energy * np.maximum(np.einsum("nk,nk->n", cut, cut), 1e-6))
         if step == steps:
             break
-        gain = np.maximum(cross / energy, 1e-3)
-        error = cut / gain[:, None, None] - flat
-        b = np.stack([(error * tmpl.slope_x).sum((1, 2)), (error * tmpl.slope_y).sum((1, 2))], axis=-1)
-        move = (inverse @ b[:, :, None])[:, :, 0]
-        d -= np.clip(move, -1.0, 1.0)
-    return d, np.asarray(ncc, np.float64)
+        gain = np.maximum(products[:, 0] / energy, 1e-3)
+        error = products[:, 1:] / gain[:, None] - tmpl.pull[moving]
+        move = (tmpl.inverse[moving] @ error[:, :, None])[:, :, 0]
+        d[moving] -= np.clip(move, -1.0, 1.0)
+        moving = moving[np.abs(move).max(axis=1) > _AT_REST_PX]
+    return d, ncc
+
+
+def _cut(frame: NDArray[np.float32], at: Floats, half: int) -> NDArray[np.float32]:
+    """(n, w * w) the frame around each place, (n, 2) in fractions of a pixel; all of it must lie inside."""
+    size = 2 * half + 1
+    cut = np.empty((len(at), size, size), np.float32)
+    for window, place in zip(cut, at.tolist(), strict=True):
+        cv2.getRectSubPix(frame, (size, size), place, window)
+    return cut.reshape(len(at), size * size)
 
 
 def _observed(
@@ -163,7 +187,7 @@ def _observed(
     du, dv = (_seen_at(tmpl.raster, at + e, lens, R, t) - px for e in ([0.25, 0.0], [0.0, 0.25]))
     back = np.linalg.inv(np.stack([du, dv], axis=-1) / 0.25)  # frame pixel -> raster pixel
     c = np.clip(ncc[good], 0.05, 0.995)
-    variance = tmpl.patch[good].var(axis=(1, 2)) * (1 - c**2) / c**2
+    variance = tmpl.energy[good] / tmpl.views.shape[2] * (1 - c**2) / c**2
     info = tmpl.tensor[good] / (_CORRELATED * variance)[:, None, None]
     values, vectors = np.linalg.eigh(info)
     values = 1.0 / (1.0 / np.maximum(values, 1e-6) + _FLOOR_PX**2)

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.stack import Mask, Picture
+from reelnotes.measure.stack import Mask, Picture, summed
 
 _SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
 
@@ -29,8 +29,8 @@ def share_of_fish(
     off = image - expected
     fish = _fish_colour(image, off, mask, core, reach_px)
     p, q = fish - expected, -expected
-    pp, qq, pq = ((x * y).sum(axis=-1) for x, y in ((p, p), (q, q), (p, q)))
-    dp, dq = (off * p).sum(axis=-1), (off * q).sum(axis=-1)
+    pp, qq, pq = (summed(x * y) for x, y in ((p, p), (q, q), (p, q)))
+    dp, dq = summed(off * p), summed(off * q)
     pp = np.maximum(pp, 60.0)
     qq = qq + _SHADE_PRIOR
     det = np.maximum(pp * qq - pq * pq, 1e-3)
@@ -41,9 +41,17 @@ def share_of_fish(
 
 def _fish_colour(image: Picture, off: Picture, mask: Mask, core: Mask, reach_px: float) -> Picture:
     """The fish's colour at and around it: that of the purest pixels near by, inside it where there is an inside."""
-    strength = (off**2).sum(axis=-1)
+    strength = summed(off**2)
     strength /= max(float(strength.max()), 1e-9)
     weight = (np.where(core, 1.0, np.where(mask, 0.01, 0.0)) * strength**2 + 1e-9 * mask).astype(np.float32)
     stack = np.dstack([image * weight[..., None], weight])
-    mixed = cv2.GaussianBlur(stack, (0, 0), reach_px) + 1e-3 * cv2.GaussianBlur(stack, (0, 0), 4 * reach_px) + 1e-14
+    mixed = _smoothed(stack, reach_px) + 1e-3 * _smoothed(stack, 4 * reach_px) + 1e-14
     return (mixed[..., :3] / mixed[..., 3:]).astype(np.float32)
+
+
+def _smoothed(values: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
+    """(h, w, n) blurred; what is smooth over sigma needs few pixels, and large blurs are dear."""
+    h, w = values.shape[:2]
+    step = max(1, int(sigma_px / 12))
+    few = cv2.resize(values, (max(4, w // step), max(4, h // step)), interpolation=cv2.INTER_AREA)
+    return cv2.resize(cv2.GaussianBlur(few, (0, 0), sigma_px / step), (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)

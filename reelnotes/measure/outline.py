@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_match import BoardMatch, colour_doubt, match_board
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.light import printed
-from reelnotes.measure.stack import Mask, Picture, Stack
+from reelnotes.measure.stack import Mask, Picture, Stack, greatest, least, summed
 
 SMALLEST_FISH_MM = 60.0
 _LEVELS = (1.0, 1.5, 2.3, 3.5)  # times what is a little strange
@@ -77,12 +77,12 @@ def find_outline(stack: Stack, model: BoardModel) -> Outline:
 
 def strangeness(image: Picture, expected: Picture, doubt: NDArray[np.float32], where: Mask) -> NDArray[np.float32]:
     """(h, w) residual over its tolerance: noise, the inks' doubt, half a pixel of the print's misfit, a tenth of the light."""
-    off = np.sqrt(((image - expected) ** 2).mean(axis=-1))
-    level = expected.mean(axis=-1)
+    off = np.sqrt(summed((image - expected) ** 2) / 3.0)
+    level = summed(expected) / 3.0
     blurred = cv2.GaussianBlur(expected, (0, 0), 0.8)
     across, along = (cv2.Sobel(blurred, cv2.CV_32F, *order, scale=0.125) for order in ((1, 0), (0, 1)))
-    slope = np.hypot(across, along).max(axis=-1)
-    burnt = image.min(axis=-1) > 248.0  # a glint shows nothing, neither board nor fish
+    slope = greatest(cv2.magnitude(across, along).astype(np.float32, copy=False))
+    burnt = least(image) > 248.0  # a glint shows nothing, neither board nor fish
     tolerance = 3.0 + 0.07 * level + 0.8 * cv2.dilate(slope, np.ones((3, 3), np.uint8)) + 0.7 * doubt
     smooth = cv2.GaussianBlur(off, (0, 0), 0.7)
     return np.where(where & ~burnt, smooth / tolerance, 0.0).astype(np.float32)
@@ -152,12 +152,23 @@ def _blobs(mask: Mask, score: NDArray[np.float32], stack: Stack, model: BoardMod
         area = stats[i, cv2.CC_STAT_AREA] / scale**2
         if area < 150.0:
             continue
-        piece = labels == i
-        v, u = np.nonzero(piece)
-        low, high = stack.raster.to_mm(np.array([u.min(), v.max()])), stack.raster.to_mm(np.array([u.max(), v.min()]))
-        y = stack.raster.to_mm(np.stack([u, v], axis=-1))[:, 1]
-        sides = float(((y < 1.5 + 2.0 / scale) | (y > board.width_mm - 1.5 - 2.0 / scale)).sum()) / scale
-        box = cv2.minAreaRect(np.stack([u, v], axis=-1).astype(np.float32))[1]
-        elongation = max(box) / max(min(box), 1.0)
-        found.append(Blob(piece, low[0], high[0], low[1], high[1], area, sides, elongation, float(np.median(score[piece]))))
+        left, top, wide, high = stats[i, :4]
+        box = np.s_[top : top + high, left : left + wide]
+        piece = labels[box] == i
+        first, last = stack.raster.to_mm(np.array([[left, top + high - 1], [left + wide - 1, top]]))
+        y = stack.raster.to_mm(np.stack([np.zeros(high), np.arange(top, top + high)], axis=-1))[:, 1]
+        at_sides = (y < 1.5 + 2.0 / scale) | (y > board.width_mm - 1.5 - 2.0 / scale)
+        sides = float(piece[at_sides].sum()) / scale
+        mask = np.zeros(labels.shape, bool)
+        mask[box] = piece
+        strength = float(np.median(score[box][piece]))
+        found.append(Blob(mask, first[0], last[0], first[1], last[1], area, sides, _elongation(piece), strength))
     return sorted(found, key=lambda blob: -blob.area_mm2)
+
+
+def _elongation(piece: Mask) -> float:
+    """Length over width of the smallest turned box around a mask without empty rows; each row's ends are all that it needs."""
+    rows, high = np.arange(len(piece)), len(piece[0]) - 1
+    ends = np.concatenate([piece.argmax(axis=1), high - piece[:, ::-1].argmax(axis=1)])
+    sides = cv2.minAreaRect(np.stack([ends, np.tile(rows, 2)], axis=-1).astype(np.float32))[1]
+    return max(sides) / max(min(sides), 1.0)

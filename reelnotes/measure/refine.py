@@ -5,6 +5,7 @@ have slipped by a bar, the whole board is tried at every shift along itself. Fin
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import cv2
 import numpy as np
@@ -19,6 +20,7 @@ from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
 _FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to frame
+_A_DOUBLING = 4  # steps of scale between one raster and another twice as fine
 _ROUGH = 0.04  # of the board's length, by which a rough pose is off
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 _FAINT = 0.22  # a strength at the middling scale below which a followed board is looked at more finely
@@ -50,9 +52,14 @@ class Alignment:
 
 
 def scales(model: BoardModel, native_px_per_mm: float) -> list[float]:
-    """Raster scales (px/mm) from coarse to the frame's own, each about twice the last."""
+    """Raster scales (px/mm) from coarse to about the frame's own, each about twice the last.
+
+    The finest is one of a few, so that the picture is cut up once for all frames of much the same scale.
+    """
     coarse = _COARSE_PX / model.board.length_mm
-    fine = float(np.clip(native_px_per_mm, coarse, min(model.px_per_mm, 1500.0 / model.board.length_mm)))
+    most = max(min(model.px_per_mm, 1500.0 / model.board.length_mm), coarse)
+    below = round(_A_DOUBLING * np.log2(most / np.clip(native_px_per_mm, coarse, most)))
+    fine = max(most * 2.0 ** (-below / _A_DOUBLING), coarse)
     count = max(1, round(np.log2(fine / coarse)))
     return [coarse * (fine / coarse) ** (i / count) for i in range(count + 1)]
 
@@ -181,7 +188,7 @@ def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Float
     wide = Raster(scale, board.x0_mm - margin / scale, board.y0_mm, board.width_px + 2 * margin, board.height_px)
     drawn, seen = warp(image, made.lens, made.R, made.t, wide)
     frame = _local(model.grey(drawn)) * seen
-    mine = _local(model.grey(model.picture_on(board)))
+    mine = _own_contrast(model, board)
     scores = cv2.matchTemplate(frame.astype(np.float32), mine, cv2.TM_CCORR).ravel()
     best = int(scores.argmax())
     near = scores[margin - 2 : margin + 3].max()
@@ -199,7 +206,7 @@ def likeness(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Fl
     wide = Raster(scale, board.x0_mm - room / scale, board.y0_mm + room / scale, board.width_px + 2 * room,
                   board.height_px + 2 * room)  # fmt: skip
     drawn, seen = warp(image, lens, R, t, wide)
-    frame, mine = (_local(model.grey(drawn)) * seen).astype(np.float32), _local(model.grey(model.picture_on(board)))
+    frame, mine = (_local(model.grey(drawn)) * seen).astype(np.float32), _own_contrast(model, board)
     return float(cv2.matchTemplate(frame, mine, cv2.TM_CCORR).max() / max(float((mine * mine).sum()), 1e-6))
 
 
@@ -217,7 +224,7 @@ def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:
     wide = Raster(scale, board.x0_mm - room / scale, board.y0_mm, board.width_px + 2 * room, board.height_px)
     drawn, seen = warp(image, made.lens, made.R, made.t, wide)
     frame = cv2.copyMakeBorder(_local(model.grey(drawn)) * seen, 4, 4, 0, 0, cv2.BORDER_CONSTANT).astype(np.float32)
-    mine = _local(model.grey(model.picture_on(board)))
+    mine = _own_contrast(model, board)
 
     def alike(picture: NDArray[np.float32]) -> float:
         return float(cv2.matchTemplate(frame, picture, cv2.TM_CCORR).max())
@@ -238,6 +245,12 @@ def _edge_agreement(made: Alignment) -> float:
         if here.sum() >= 10:
             shares.append(a.share(agrees & here, here))
     return min(shares)
+
+
+@lru_cache(maxsize=32)
+def _own_contrast(model: BoardModel, raster: Raster) -> NDArray[np.float32]:
+    """The board's own picture in local contrast; the same for every frame."""
+    return _local(model.grey(model.picture_on(raster)))
 
 
 def _local(grey: NDArray[np.float32]) -> NDArray[np.float32]:

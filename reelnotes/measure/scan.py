@@ -198,7 +198,8 @@ def _moved(greys: Sequence[NDArray[np.uint8]], last: Alignment) -> tuple[Floats,
         return None
     keep = np.flatnonzero(good)[mask.ravel() > 0]
     weight = np.tile(np.eye(2) * gain**2, (len(keep), 1, 1))
-    fit = fit_frames([Observations(mm[keep], there[keep].astype(np.float64) / gain, weight)], lens, [last.R], [last.t])
+    seen = Observations(mm[keep], there[keep].astype(np.float64) / gain, weight)
+    fit = fit_frames([seen], lens, [last.R], [last.t], soft=1.0)  # strays are left out already
     return (fit.R[0], fit.t[0]) if fit is not None else None
 
 

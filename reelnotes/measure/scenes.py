@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import warp
+from reelnotes.measure.stack import greatest
 from reelnotes.records.boards import Board
 
 _CHANGED = 0.012  # share of the board that changes when a small fish comes or goes
@@ -50,7 +51,8 @@ def _same(a: tuple[NDArray[np.float32], NDArray[np.bool_]], b: tuple[NDArray[np.
     if both.sum() < 100:
         return False
     # Exposure drifts: the second picture is brought to the first's level, channel by channel, by the median ratio.
-    gain = np.median((a[0][both] + 4.0) / (b[0][both] + 4.0), axis=0)
-    off = np.abs(a[0] - b[0] * gain).max(axis=-1)
+    ratio = cv2.split((a[0] + 4.0) / (b[0] + 4.0))
+    gain = np.array([np.median(channel[both]) for channel in ratio])
+    off = greatest(np.abs(a[0] - b[0] * gain))
     changed = cv2.morphologyEx(((off > _LEVELS) & both).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     return float(changed.sum() / both.sum()) < _CHANGED

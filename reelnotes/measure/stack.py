@@ -24,6 +24,18 @@ def summed(picture: Picture) -> NDArray[np.float32]:
     return cv2.transform(picture, np.ones((1, 3), np.float32)).astype(np.float32, copy=False)
 
 
+def least(picture: Picture) -> NDArray[np.float32]:
+    """(h, w, 3) -> (h, w) the least of a pixel's channels, as cheaply as :func:`summed`."""
+    b, g, r = cv2.split(picture)
+    return cv2.min(cv2.min(b, g), r).astype(np.float32, copy=False)
+
+
+def greatest(picture: Picture) -> NDArray[np.float32]:
+    """(h, w, 3) -> (h, w) the greatest of a pixel's channels."""
+    b, g, r = cv2.split(picture)
+    return cv2.max(cv2.max(b, g), r).astype(np.float32, copy=False)
+
+
 @dataclass(frozen=True, eq=False)
 class Stack:
     """Several frames as one picture of the board's plane.
@@ -47,11 +59,28 @@ def stack_frames(frames: Sequence[PosedFrame], raster: Raster) -> Stack:
     """Draw the frames on ``raster`` and take the median of each pixel; ``frames`` must not be empty."""
     drawn = [warp(frame.image, frame.lens, frame.R, frame.t, raster) for frame in frames]
     seen = np.mean([reach for _, reach in drawn], axis=0) >= 0.5
-    layers = np.stack([picture for picture, _ in drawn])
-    image = np.median(layers, axis=0).astype(np.float32)
-    spread = np.median(np.abs(layers.astype(np.float32).mean(-1) - image.mean(-1)), axis=0) * 1.4826
+    image = median_picture([picture for picture, _ in drawn])
+    middle = summed(image) / 3.0
+    spread = median_picture([np.abs(summed(picture.astype(np.float32)) / 3.0 - middle) for picture, _ in drawn]) * 1.4826
     camera = np.mean([frame.camera_mm for frame in frames], axis=0)
     return Stack(image, seen, spread.astype(np.float32), raster, camera, len(frames))
+
+
+def median_picture(layers: Sequence[NDArray[np.uint8] | NDArray[np.float32]]) -> NDArray[np.float32]:
+    """The median of each element over pictures of one shape; of an even number, the mean of the middle two.
+
+    Whole pictures are sorted, the greatest first, until the middle is reached: lesser and greater of two pictures cost next
+    to nothing, whereas a median asked for pixel by pixel sorts a few numbers a million times (fifty times the cost).
+    """
+    rest = list(layers)
+    middle: list[NDArray[np.uint8] | NDArray[np.float32]] = []
+    for _ in range(len(layers) // 2 + 1):
+        for i in range(len(rest) - 1):
+            rest[i], rest[i + 1] = cv2.min(rest[i], rest[i + 1]), cv2.max(rest[i], rest[i + 1])  # type: ignore[assignment]
+        middle.append(rest.pop())
+    if len(layers) % 2:
+        return middle[-1].astype(np.float32)
+    return cv2.addWeighted(middle[-1], 0.5, middle[-2], 0.5, 0.0, dtype=cv2.CV_32F).astype(np.float32, copy=False)
 
 
 def spread_pick(frames: Sequence[PosedFrame], most: int) -> list[PosedFrame]:

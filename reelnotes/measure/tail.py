@@ -13,10 +13,11 @@ from reelnotes.measure.landmarks import Tail, edge_fades, find_tail
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.posed import PosedFrame
-from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
+from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames, summed
 
 _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
+_PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
 
 
@@ -82,7 +83,7 @@ def view_tail(
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:
     """The picture with what the inks' doubt explains taken off its difference from the expected."""
     off = image - expected
-    size = np.sqrt((off**2).mean(axis=-1))
+    size = np.sqrt(summed(off**2) / 3.0)
     left = np.clip(1.0 - doubt / np.maximum(size, 1e-3), 0.0, 1.0)
     return (expected + off * left[..., None]).astype(np.float32)
 
@@ -126,21 +127,24 @@ def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster,
     sharp = expect(outline.match, model.picture_on(raster), _onto(outline.match.gain, coarse, raster))
     around = cv2.dilate(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(3 * raster.px_per_mm))) == 0
     board = around & whole.seen & model.on_board(raster)
-    best, blur_px = None, 0.7 * raster.px_per_mm
+    best, blur_px, worse = None, 0.7 * raster.px_per_mm, 0
     for sigma in np.array([0.4, 0.6, 0.8, 1.0, 1.3, 1.7, 2.2, 2.8, 3.6]) * max(1.0, raster.px_per_mm / 2):
         trial = cv2.GaussianBlur(sharp, (0, 0), float(sigma))
         trial = trial + _light_left(whole.image - trial, board, 10 * raster.px_per_mm)
-        off = np.abs(whole.image - trial).mean(axis=-1)[board]
+        off = (summed(np.abs(whole.image - trial)) / 3.0)[board]
         misfit = float(np.mean(np.minimum(off, 25.0))) if len(off) else 0.0
+        worse += 1
         if best is None or misfit < best[0]:
-            best, blur_px = (misfit, trial), float(sigma)
+            best, blur_px, worse = (misfit, trial), float(sigma), 0
+        if worse == _PAST_BEST:
+            break
     assert best is not None
     return best[1].astype(np.float32), blur_px
 
 
 def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
     """What is left of uneven light, smoothed from the board around the fish; stains and drops weigh little."""
-    weight = np.where(where, 1.0 / (1.0 + (np.abs(off).max(axis=-1) / 15.0) ** 4), 0.0).astype(np.float32)
+    weight = np.where(where, 1.0 / (1.0 + (greatest(np.abs(off)) / 15.0) ** 4), 0.0).astype(np.float32)
     h, w = weight.shape
     step = max(1, int(sigma_px / 4))  # what is smooth over sigma needs few pixels, and large blurs are dear
     size = (max(4, w // step), max(4, h // step))
@@ -160,9 +164,9 @@ def _without_shade(
     """
     sure = cv2.morphologyEx((share > _SURELY_FISH).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     off = cv2.distanceTransform(1 - sure, cv2.DIST_L2, 5)
-    less = (image * expected).sum(axis=-1) / np.maximum((expected * expected).sum(axis=-1), 1.0)
-    left = np.sqrt(((image - less[..., None] * expected) ** 2).mean(axis=-1))
-    shade = (less > 0.3) & (less < 0.9) & (left < 4.0 + 0.05 * expected.mean(axis=-1)) & (share < _SURELY_FISH)
+    less = (summed(image * expected) / np.maximum(summed(expected * expected), 1.0)).astype(np.float32, copy=False)
+    left = np.sqrt(summed((image - less[..., None] * expected) ** 2) / 3.0)
+    shade = (less > 0.3) & (less < 0.9) & (left < 4.0 + 0.05 * summed(expected) / 3.0) & (share < _SURELY_FISH)
     # A thin lobe never shows its own colour in a blurred picture: only what is broader can be told to be shade.
     size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
     broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
