@@ -12,20 +12,23 @@ from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.landmarks import Tail, edge_fades, find_tail
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
+from reelnotes.measure.own_shade import Sight, settled
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
 
 _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
+_DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
+_LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
 
 @dataclass(frozen=True, eq=False)
 class TailView:
     """The tail in close-up.
 
-    tail     from all frames: midway between a reading that allows for the fish's own shade and one that does not
-    tip_doubt_mm, fork_doubt_mm   half of what lies between these two readings
+    tail     from all frames, settled between a reading that allows for the fish's own shade and one that does not
+    tip_doubt_mm, fork_doubt_mm   how far the fish's own shade leaves them open (``own_shade``)
     parts    the same from interleaved parts of the frames, for the scatter
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
@@ -59,14 +62,16 @@ def view_tail(
     if covered is not None and covered.any():
         board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
     doubt = colour_doubt(outline.match, model.picture_on(raster))
+    light = (whole.image / np.maximum(picture, _DIM)).astype(np.float32)
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
     mixed = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
     share = _without_shade(mixed, whole.image, picture, blur_px, raster.px_per_mm)
-    tail = find_tail(share, raster, blur_px)
-    if tail is None:
+    bare = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False)
+    blur_mm = max(blur_px / raster.px_per_mm, _LEAST_BLUR_PX / native_px_per_mm)
+    made = settled(share, bare, Sight(light, raster, blur_px, blur_mm), closely=in_parts)
+    if made is None:
         return None
-    bare = find_tail(_share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False), raster, blur_px)
-    tail, tip_doubt, fork_doubt = _midway(tail, bare)
+    tail, tip_doubt, fork_doubt = made
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
@@ -167,14 +172,6 @@ def _without_shade(
     size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
     broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
     return np.where(broad & (off > 2.5 * blur_px + 1.0), 0.0, share).astype(np.float32)
-
-
-def _midway(shaded: Tail, bare: Tail | None) -> tuple[Tail, float, float]:
-    """The tail between two readings, and half their distance at the tip and at the fork, mm."""
-    if bare is None:
-        return shaded, 0.0, 0.0
-    tip, fork = 0.5 * (shaded.tip_x + bare.tip_x), 0.5 * (shaded.fork_x + bare.fork_x)
-    return replace(shaded, tip_x=tip, fork_x=fork), 0.5 * abs(shaded.tip_x - bare.tip_x), 0.5 * abs(shaded.fork_x - bare.fork_x)
 
 
 def _share(
