@@ -317,7 +317,8 @@ def _budget(
     clip: PosedClip, end: Grounded, readings: Sequence[float], view: TailView, doubt_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
-    shade = max(0.4 * tail_height(length).value, doubt_mm)  # a tail casts shade about as wide as it lies high
+    # A tail casts shade about as wide as it lies high; beside that stands how far it was told from the tail.
+    shade = float(np.hypot(0.4 * tail_height(length).value, doubt_mm))
     edge = max(0.4 * view.blur_mm, 0.12 * view.soft_mm)
     # Fewer than two readings show no scatter: half a pixel is taken for it.
     scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_match import colour_doubt, expect
 from reelnotes.measure.board_model import BoardModel, Raster
-from reelnotes.measure.landmarks import Tail, edge_fades, find_tail
+from reelnotes.measure.landmarks import Tail, edge_fades, find_tail, trailing_edge
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.own_shade import Sight, settled
@@ -19,6 +19,9 @@ from reelnotes.measure.stack import Mask, Picture, Stack, stack_frames
 _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
+_FLAT_MM, _BESIDE_FORK_MM = 4.0, 25.0  # about the fork, along the board and across
+_STRAIGHT_MM, _PATCH_MM = 0.5, 20.0  # as even as an edge of the print, and over so much of it at least
+_STEEP_PRINT = 12.0  # levels a millimetre: an edge of the print
 _DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
@@ -72,6 +75,8 @@ def view_tail(
     if made is None:
         return None
     tail, tip_doubt, fork_doubt = made
+    if _along_print(share, picture, tail, raster):
+        tail = replace(tail, fork_seen=False)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
@@ -172,6 +177,22 @@ def _without_shade(
     size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
     broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
     return np.where(broad & (off > 2.5 * blur_px + 1.0), 0.0, share).astype(np.float32)
+
+
+def _along_print(share: NDArray[np.float32], picture: Picture, tail: Tail, raster: Raster) -> bool:
+    """Whether the tail's edge about the fork runs along an edge of the print: then it may be a patch of the board whose light
+    or colour is not what was expected, between the lobes, and hide the fork."""
+    edge = trailing_edge(share)
+    u, row = raster.to_px(np.array([[tail.fork_x, tail.fork_y]]))[0]
+    with np.errstate(invalid="ignore"):
+        near = np.abs(edge - u) < _FLAT_MM * raster.px_per_mm
+    near &= np.abs(np.arange(len(edge)) - row) < _BESIDE_FORK_MM * raster.px_per_mm
+    rows = np.flatnonzero(near)
+    slope = cv2.Sobel(cv2.GaussianBlur(picture, (0, 0), 0.5 * raster.px_per_mm), cv2.CV_32F, 1, 0, scale=0.125)
+    steep = np.abs(slope).max(axis=-1) * raster.px_per_mm > _STEEP_PRINT
+    at = edge[rows][steep[rows, np.clip(np.round(edge[rows]).astype(int), 0, steep.shape[1] - 1)]]
+    straight = np.abs(at - np.median(at)) < _STRAIGHT_MM * raster.px_per_mm if len(at) else at
+    return float(straight.sum()) > _PATCH_MM * raster.px_per_mm
 
 
 def _share(
