@@ -103,8 +103,9 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
     beside = by_the_tail(outline, stack, piece, tail)
-    unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
-    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, tail):
+    coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
+    unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
+    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
         unlike = ""
     if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
@@ -112,7 +113,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
-    if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
+    if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""

@@ -56,8 +56,18 @@ class Sight:
     blur_mm: float
 
 
-def settled(shaded: Share, bare: Share, sight: Sight, *, closely: bool) -> tuple[Tail, float, float] | None:
-    """The tail, and by how much (mm) its own shade leaves the tip and the fork open; None where there is no tail's end.
+@dataclass(frozen=True, slots=True)
+class Settled:
+    """The tail, by how much (mm) its own shade leaves tip and fork open, and how far beyond the tip that shade seems tail."""
+
+    tail: Tail
+    tip_doubt_mm: float
+    fork_doubt_mm: float
+    shade_mm: float
+
+
+def settled(shaded: Share, bare: Share, sight: Sight, *, closely: bool) -> Settled | None:
+    """The tail with its own shade taken off; None where there is no tail's end.
 
     shaded, bare  (h, w) share of fish when shade is allowed for, and when all that is darker than the board counts as fish
     closely       False leaves the step in the light alone: a quick look
@@ -76,9 +86,10 @@ def settled(shaded: Share, bare: Share, sight: Sight, *, closely: bool) -> tuple
         edge = trailing_edge(shaded)
         at_tip = _step_at((tip, tail.tip_y), edge, sight) if ends_broad > 0.0 else _NONE
         at_fork = _step_at((fork, tail.fork_y), edge, sight)
-    tip += (1.0 - ends_broad) * tip_apart + ends_broad * at_tip.value
+    shade_mm = -ends_broad * at_tip.value
+    tip += (1.0 - ends_broad) * tip_apart - shade_mm
     tip_doubt, fork_doubt = np.hypot(tip_apart, ends_broad * at_tip.sigma), np.hypot(fork_apart, at_fork.sigma)
-    return replace(tail, tip_x=tip, fork_x=fork + at_fork.value), float(tip_doubt), float(fork_doubt)
+    return Settled(replace(tail, tip_x=tip, fork_x=fork + at_fork.value), float(tip_doubt), float(fork_doubt), shade_mm)
 
 
 def _broad(share: Share, tail: Tail, raster: Raster) -> float:

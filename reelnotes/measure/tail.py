@@ -32,6 +32,7 @@ class TailView:
 
     tail     from all frames, settled between a reading that allows for the fish's own shade and one that does not
     tip_doubt_mm, fork_doubt_mm   how far the fish's own shade leaves them open (``own_shade``)
+    shade_mm how far beyond the tip its shade seems tail, and was taken off
     parts    the same from interleaved parts of the frames, for the scatter
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
@@ -41,6 +42,7 @@ class TailView:
     tail: Tail
     tip_doubt_mm: float
     fork_doubt_mm: float
+    shade_mm: float
     parts: tuple[Tail, ...]
     share: NDArray[np.float32]
     stack: Stack
@@ -74,7 +76,7 @@ def view_tail(
     made = settled(share, bare, Sight(light, raster, blur_px, blur_mm), closely=in_parts)
     if made is None:
         return None
-    tail, tip_doubt, fork_doubt = made
+    tail = made.tail
     if _along_print(share, picture, tail, raster):
         tail = replace(tail, fork_seen=False)
     parts = []
@@ -85,8 +87,10 @@ def view_tail(
         found = find_tail(_without_shade(part_share, image, picture, blur_px, raster.px_per_mm), raster, blur_px)
         if found is not None:
             parts.append(found)
-    soft_mm = edge_fades(mixed) / raster.px_per_mm
-    return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm, soft_mm)
+    return TailView(
+        tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
+        edge_fades(mixed) / raster.px_per_mm,
+    )  # fmt: skip
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:

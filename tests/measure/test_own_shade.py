@@ -43,7 +43,7 @@ def share_to(end_mm, point_mm=0.0):
 def read(light, shaded, bare=None, *, closely=True):
     made = settled(shaded, shaded if bare is None else bare, Sight(light, RASTER, BLUR_MM * SCALE, BLUR_MM), closely=closely)
     assert made is not None
-    return made
+    return made.tail, made.tip_doubt_mm, made.fork_doubt_mm
 
 
 @pytest.mark.parametrize("tail", [(0.97, 0.97, 0.97), (0.92, 0.95, 1.05)])
