@@ -33,6 +33,7 @@ The fish on it:
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel
     landmarks      tail tip and fork below the pixel
+    own_shade      a tail told from its own shade on the board
     tail           the tail's end in close-up
     parallax       height above the board taken out
     budget         the sum of doubts (JCGM 100:2008)

@@ -53,12 +53,15 @@ def _line(draw: ImageDraw.ImageDraw, frame: PosedFrame, scale: float, mm: NDArra
 
 
 def _marks(draw: ImageDraw.ImageDraw, fish: Fish, frame: PosedFrame, scale: float) -> None:
-    line = np.linspace((fish.nose[0], fish.fork[1], 0.0), (fish.tail[0], fish.fork[1], 0.0), 40)
+    middle_y = fish.fork[1] if fish.fork is not None else fish.nose[1]
+    line = np.linspace((fish.nose[0], middle_y, 0.0), (fish.tail[0], middle_y, 0.0), 40)
     px = _to_px(frame, scale, line)
     px = px[np.isfinite(px).all(axis=1)]
     if len(px) > 1:
         draw.line([tuple(p) for p in px], fill=(*_MARK, 230), width=3)
     for name, point, colour in (("nose", fish.nose, _MARK), ("fork", fish.fork, _FORK), ("tail", fish.tail, _MARK)):
+        if point is None:
+            continue
         at = _to_px(frame, scale, np.array([point]))[0]
         if not np.all(np.isfinite(at)):
             continue
@@ -97,7 +100,7 @@ def _headline(row: FishLength) -> str:
 def _subline(row: FishLength) -> str:
     if row.verdict != "measured":
         return row.reason
-    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else ""
+    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else f", {row.reason}"
     return f"{row.measure}{fork}; 95 % interval; {row.board}"
 
 

@@ -21,7 +21,8 @@ from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Mask, Stack, spread_pick, stack_frames
 from reelnotes.measure.stop_shade import shaded_gap
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
-from reelnotes.records.estimates import Estimate
+from reelnotes.measure.verdict import WIDEST_SHARE
+from reelnotes.records.estimates import COVERAGE_95, Estimate
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
 
@@ -44,19 +45,23 @@ _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouc
 
 @dataclass(frozen=True, eq=False)
 class Fish:
-    """A fish measured: lengths, budget, doubts, and where its marks are on the board (mm, heights included)."""
+    """A fish measured: lengths, budget, doubts, and where its marks are on the board (mm, heights included).
+
+    no_fork  why there is no fork length (its numbers and place are None then); "" where there is one
+    """
 
     total_mm: float
-    fork_mm: float
+    fork_mm: float | None
     u_mm: float
-    u_fork_mm: float
+    u_fork_mm: float | None
     budget: tuple[BudgetLine, ...]
     doubts: tuple[str, ...]
     nose: tuple[float, float, float]
     tail: tuple[float, float, float]
-    fork: tuple[float, float, float]
+    fork: tuple[float, float, float] | None
     frames: tuple[PosedFrame, ...]
     view: TailView
+    no_fork: str = ""
 
 
 def measure_fish(clip: PosedClip) -> Fish | Refusal:
@@ -98,8 +103,9 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
     beside = by_the_tail(outline, stack, piece, tail)
-    unlike = disagreement(seen, piece.x_low, tail.tip_x, clip.board)
-    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, tail):
+    coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
+    unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
+    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
         unlike = ""
     if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
@@ -107,7 +113,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     shape = shape_of(piece.mask, piece.covered)
     guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
-    if abs(tail.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
+    if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
@@ -290,18 +296,30 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
         return float(grounded(y_mm, z, (camera[1], camera[2])).x_mm)
 
     tail_z, fork_z = tail_height(rough), fork_height(rough)
-    return Fish(
+    fish = Fish(
         float(tip.x_mm - start), float(fork.x_mm - start), combined(budget), combined(fork_budget), budget, tuple(doubts),
         (start, across(piece.nose_y, nose_z), nose_z.value), (tip.x_mm, across(view.tail.tip_y, tail_z), tail_z.value),
         (fork.x_mm, across(view.tail.fork_y, fork_z), fork_z.value), clip.frames, view,
     )  # fmt: skip
+    no_fork = _fork_missing(fish)
+    return replace(fish, fork_mm=None, u_fork_mm=None, fork=None, no_fork=no_fork) if no_fork else fish
+
+
+def _fork_missing(fish: Fish) -> str:
+    """Why a fork length as found is none; "" where it is one. What is too wide for a total length is so for a fork length."""
+    if not fish.view.tail.fork_seen:
+        return "no fork length: the tail's edge is not seen whole about the fork"
+    if fish.fork_mm is None or fish.u_fork_mm is None or COVERAGE_95 * fish.u_fork_mm > WIDEST_SHARE * fish.fork_mm:
+        return "no fork length: its interval is wide"
+    return ""
 
 
 def _budget(
     clip: PosedClip, end: Grounded, readings: Sequence[float], view: TailView, doubt_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
-    shade = max(0.4 * tail_height(length).value, doubt_mm)  # a tail casts shade about as wide as it lies high
+    # A tail casts shade about as wide as it lies high; beside that stands how far it was told from the tail.
+    shade = float(np.hypot(0.4 * tail_height(length).value, doubt_mm))
     edge = max(0.4 * view.blur_mm, 0.12 * view.soft_mm)
     # Fewer than two readings show no scatter: half a pixel is taken for it.
     scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import grey_closing
 from scipy.optimize import least_squares
 from scipy.special import erf
 
@@ -11,6 +12,10 @@ from reelnotes.measure.board_model import Raster
 
 _ABOUT_MM = 3.5
 _DEEPEST = 0.22  # of the length; yellowtail snapper, TL = 9.96 + 1.20 FL, have 0.18 (Garcia et al. 2003; reference FLT-04)
+# Judgement, no source: between the rays of a tail the board's own colour may show; such gaps are no broader than this share of
+# the tail's breadth, nor does a tail's edge run more steeply than that between neighbouring rows.
+_GAP_MM, _GAP = 3.0, 0.08
+_ROUGH_MM, _STEEP = 1.0, 4.0
 NEEDLE_MM = 0.75  # a lobe ends where it is still this wide: what lies beyond, neither eye nor camera sees
 
 Share = NDArray[np.float32]
@@ -24,6 +29,7 @@ class Tail:
     fork_x, fork_y  the end of the middle rays
     tip_fit_mm      root mean square misfit of the lobe's width against its model
     notched         True for a forked tail, False for a straight or rounded one
+    fork_seen       False where the tail's edge is torn about the fork: what looks like its end may be a gap
     span_mm         across the tail, lobe to lobe, from low_y to high_y
     lopsided        how much farther one lobe reaches than the other, as a share of the span
     """
@@ -38,6 +44,7 @@ class Tail:
     lopsided: float
     low_y: float
     high_y: float
+    fork_seen: bool = True
 
 
 def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
@@ -54,7 +61,9 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     tip_row = int(rows[np.argmax(edge[rows])])
     length_px = max(float(raster.to_mm(np.array([edge[tip_row], 0.0]))[0]), 60.0) * raster.px_per_mm
     # Farther in, the middle of the tail is not to be seen, dark fish on dark board say: no fork is so deep.
-    fork_row, fork_u, notched = _fork(edge, rows[edge[rows] > edge[tip_row] - _DEEPEST * length_px], tip_row, raster.px_per_mm)
+    whole = _without_gaps(edge, rows[edge[rows] > edge[tip_row] - _DEEPEST * length_px], raster.px_per_mm)
+    fork_row, fork_u, notched = _fork(edge, whole, tip_row, raster.px_per_mm)
+    fork_seen = _in_one_line(edge, whole, fork_row, fork_u, raster.px_per_mm)
     upper, lower = _lobe_rows(edge, rows, tip_row, fork_row, notched)
     # Along a broad end the faint shade of many rows would add up to a needle: only the rows about the tip are asked.
     about = max(4, round(max(_ABOUT_MM * raster.px_per_mm, 3.0 * blur_px)))
@@ -71,6 +80,7 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     tip, fork, low, high = raster.to_mm(np.array([[tip_u, tip_row], [fork_u, fork_row], [fork_u, end[-1]], [fork_u, end[0]]]))
     return Tail(
         tip[0], tip[1], fork[0], fork[1], misfit, notched, span / raster.px_per_mm, lopsided, low[1], high[1],
+        fork_seen,
     )  # fmt: skip
 
 
@@ -116,6 +126,43 @@ def _fork(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, px_pe
     middle = round((end[0] + end[-1]) / 2)
     near = slice(max(middle - 2, top), min(middle + 3, bottom + 1))
     return middle, float(np.median(filled[near])), False
+
+
+def _gap_rows(rows: NDArray[np.intp], px_per_mm: float) -> int:
+    """How many rows a gap between rays may take."""
+    return max(round(_GAP_MM * px_per_mm), round(_GAP * float(rows[-1] - rows[0] + 1)), 2)
+
+
+def _without_gaps(edge: NDArray[np.float64], rows: NDArray[np.intp], px_per_mm: float) -> NDArray[np.intp]:
+    """The rows less those whose edge falls back in a narrow gap: between two rays the tail may look like the board.
+
+    A closing (Serra 1982) fills gaps, and the bottom of a notch too, by as much as its sides rise over half a gap: so
+    much a row may fall back.
+    """
+    gap = _gap_rows(rows, px_per_mm)
+    filled = np.interp(np.arange(rows[0], rows[-1] + 1), rows, edge[rows])
+    closed = grey_closing(filled, size=(2 * (gap // 2) + 1,), mode="nearest")
+    apart = np.pad(closed, gap, mode="edge")
+    rise = np.maximum(0.5 * (apart[2 * gap :] + apart[: -2 * gap]) - closed, 0.0)
+    return rows[(filled > closed - rise - _ROUGH_MM * px_per_mm)[rows - rows[0]]]
+
+
+def _in_one_line(edge: NDArray[np.float64], rows: NDArray[np.intp], fork_row: int, fork_u: float, px_per_mm: float) -> bool:
+    """Whether the tail's edge runs on from row to row about the fork, up to halfway to the lower of the lobes beside it."""
+    at = int(np.searchsorted(rows, fork_row))
+    lobes = [float(edge[part].max()) for part in (rows[: at + 1], rows[at:]) if len(part)]
+    half = fork_u + max(0.5 * (min(lobes) - fork_u), _ROUGH_MM * px_per_mm)
+    gap = _gap_rows(rows, px_per_mm)
+    for side in (rows[at:], rows[: at + 1][::-1]):
+        before, before_u = fork_row, fork_u
+        for row in side:
+            step = abs(int(row) - before)
+            if step > gap or abs(edge[row] - before_u) > max(_GAP_MM * px_per_mm, _STEEP * step):
+                return False
+            before, before_u = int(row), float(edge[row])
+            if before_u > half:
+                break
+    return True
 
 
 def _lobe_rows(edge: NDArray[np.float64], rows: NDArray[np.intp], tip_row: int, fork_row: int, notched: bool) -> tuple[int, int]:

@@ -97,7 +97,8 @@ def _row(posed: PosedClip, fish: Fish | Refusal, clip_name: str) -> FishLength:
     low, high = interval(fish.total_mm, fish.u_mm)
     judged, reason = verdict(fish.total_mm, low, high, fish.doubts)
     return replace(
-        row, start_s=fish.frames[0].time_s, end_s=fish.frames[-1].time_s, verdict=judged, reason=reason,
+        row, start_s=fish.frames[0].time_s, end_s=fish.frames[-1].time_s, verdict=judged,
+        reason="; ".join(why for why in (reason, fish.no_fork) if why),
         total_length_mm=fish.total_mm, fork_length_mm=fish.fork_mm, u_mm=fish.u_mm, low_mm=low, high_mm=high,
         u_fork_mm=fish.u_fork_mm, frames_used=len(fish.frames), budget=fish.budget,
     )  # fmt: skip

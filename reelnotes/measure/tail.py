@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_match import colour_doubt, expect
 from reelnotes.measure.board_model import BoardModel, Raster
-from reelnotes.measure.landmarks import Tail, edge_fades, find_tail
+from reelnotes.measure.landmarks import Tail, edge_fades, find_tail, trailing_edge
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
+from reelnotes.measure.own_shade import Sight, settled
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames, summed
 
@@ -19,14 +20,20 @@ _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
 _PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
+_FLAT_MM, _BESIDE_FORK_MM = 4.0, 25.0  # about the fork, along the board and across
+_STRAIGHT_MM, _PATCH_MM = 0.5, 20.0  # as even as an edge of the print, and over so much of it at least
+_STEEP_PRINT = 12.0  # levels a millimetre: an edge of the print
+_DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
+_LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
 
 @dataclass(frozen=True, eq=False)
 class TailView:
     """The tail in close-up.
 
-    tail     from all frames: midway between a reading that allows for the fish's own shade and one that does not
-    tip_doubt_mm, fork_doubt_mm   half of what lies between these two readings
+    tail     from all frames, settled between a reading that allows for the fish's own shade and one that does not
+    tip_doubt_mm, fork_doubt_mm   how far the fish's own shade leaves them open (``own_shade``)
+    shade_mm how far beyond the tip its shade seems tail, and was taken off
     parts    the same from interleaved parts of the frames, for the scatter
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
@@ -36,6 +43,7 @@ class TailView:
     tail: Tail
     tip_doubt_mm: float
     fork_doubt_mm: float
+    shade_mm: float
     parts: tuple[Tail, ...]
     share: NDArray[np.float32]
     stack: Stack
@@ -60,14 +68,18 @@ def view_tail(
     if covered is not None and covered.any():
         board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
     doubt = colour_doubt(outline.match, model.picture_on(raster))
+    light = (whole.image / np.maximum(picture, _DIM)).astype(np.float32)
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
     mixed = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
     share = _without_shade(mixed, whole.image, picture, blur_px, raster.px_per_mm)
-    tail = find_tail(share, raster, blur_px)
-    if tail is None:
+    bare = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False)
+    blur_mm = max(blur_px / raster.px_per_mm, _LEAST_BLUR_PX / native_px_per_mm)
+    made = settled(share, bare, Sight(light, raster, blur_px, blur_mm), closely=in_parts)
+    if made is None:
         return None
-    bare = find_tail(_share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False), raster, blur_px)
-    tail, tip_doubt, fork_doubt = _midway(tail, bare)
+    tail = made.tail
+    if _along_print(share, picture, tail, raster):
+        tail = replace(tail, fork_seen=False)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
         some = stack_frames(frames[part::_GROUPS], raster)
@@ -76,8 +88,10 @@ def view_tail(
         found = find_tail(_without_shade(part_share, image, picture, blur_px, raster.px_per_mm), raster, blur_px)
         if found is not None:
             parts.append(found)
-    soft_mm = edge_fades(mixed) / raster.px_per_mm
-    return TailView(tail, tip_doubt, fork_doubt, tuple(parts), share, whole, blur_px / raster.px_per_mm, soft_mm)
+    return TailView(
+        tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
+        edge_fades(mixed) / raster.px_per_mm,
+    )  # fmt: skip
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:
@@ -173,12 +187,20 @@ def _without_shade(
     return np.where(broad & (off > 2.5 * blur_px + 1.0), 0.0, share).astype(np.float32)
 
 
-def _midway(shaded: Tail, bare: Tail | None) -> tuple[Tail, float, float]:
-    """The tail between two readings, and half their distance at the tip and at the fork, mm."""
-    if bare is None:
-        return shaded, 0.0, 0.0
-    tip, fork = 0.5 * (shaded.tip_x + bare.tip_x), 0.5 * (shaded.fork_x + bare.fork_x)
-    return replace(shaded, tip_x=tip, fork_x=fork), 0.5 * abs(shaded.tip_x - bare.tip_x), 0.5 * abs(shaded.fork_x - bare.fork_x)
+def _along_print(share: NDArray[np.float32], picture: Picture, tail: Tail, raster: Raster) -> bool:
+    """Whether the tail's edge about the fork runs along an edge of the print: then it may be a patch of the board whose light
+    or colour is not what was expected, between the lobes, and hide the fork."""
+    edge = trailing_edge(share)
+    u, row = raster.to_px(np.array([[tail.fork_x, tail.fork_y]]))[0]
+    with np.errstate(invalid="ignore"):
+        near = np.abs(edge - u) < _FLAT_MM * raster.px_per_mm
+    near &= np.abs(np.arange(len(edge)) - row) < _BESIDE_FORK_MM * raster.px_per_mm
+    rows = np.flatnonzero(near)
+    slope = cv2.Sobel(cv2.GaussianBlur(picture, (0, 0), 0.5 * raster.px_per_mm), cv2.CV_32F, 1, 0, scale=0.125)
+    steep = np.abs(slope).max(axis=-1) * raster.px_per_mm > _STEEP_PRINT
+    at = edge[rows][steep[rows, np.clip(np.round(edge[rows]).astype(int), 0, steep.shape[1] - 1)]]
+    straight = np.abs(at - np.median(at)) < _STRAIGHT_MM * raster.px_per_mm if len(at) else at
+    return float(straight.sum()) > _PATCH_MM * raster.px_per_mm
 
 
 def _share(

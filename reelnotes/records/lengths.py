@@ -24,8 +24,9 @@ class FishLength:
 
     start_s, end_s   where in the clip the fish lies on the board (seconds from its first frame)
     total_length_mm  nose to the tip of the longer lobe, natural tail, straight, along the board
-    fork_length_mm   nose to the end of the middle rays
+    fork_length_mm   nose to the end of the middle rays; None where that is not seen, and then the reason says so
     low_mm, high_mm  95 % interval of the total length; None when refused
+    reason           why it is no plain "measured", or has no fork length; "" else
     measure          the convention in words
     evidence         the picture, relative to the output folder, or None
     """

@@ -217,3 +217,16 @@ def test_a_net_that_sees_another_tail_is_heeded(monkeypatch):
     row = measured(Scene())
     assert row.verdict == "check"
     assert "second look" in row.reason
+
+
+def test_a_fork_that_is_not_seen_is_missing_and_said_to_be():
+    # Over the middle of the tail lies what looks just like the board; its two lobes are seen.
+    blue, cream = (150, 110, 60), (205, 228, 235)
+    patch = [([(272.0, 84.0), (300.0, 84.0), (300.0, 106.0), (272.0, 106.0)], 2.0, blue),
+             ([(300.0, 84.0), (335.0, 84.0), (335.0, 106.0), (300.0, 106.0)], 2.0, cream)]  # fmt: skip
+    scene = Scene(extra=tuple((np.array(polygon), z, colour) for polygon, z, colour in patch))
+    row = measured(scene)
+    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
+    assert row.fork_length_mm is None and row.u_fork_mm is None
+    assert "no fork length" in row.reason
+    assert measured(Scene()).fork_length_mm is not None
