@@ -58,9 +58,13 @@ class Sight:
 
 @dataclass(frozen=True, slots=True)
 class Settled:
-    """The tail, by how much (mm) its own shade leaves tip and fork open, and how far beyond the tip that shade seems tail."""
+    """The tail, by how much (mm) its own shade leaves tip and fork open, and how far beyond the tip that shade seems tail.
+
+    seems  the tail where shade is allowed for but not told from it by the course of the light
+    """
 
     tail: Tail
+    seems: Tail
     tip_doubt_mm: float
     fork_doubt_mm: float
     shade_mm: float
@@ -89,7 +93,7 @@ def settled(shaded: Share, bare: Share, sight: Sight, *, closely: bool) -> Settl
     shade_mm = -ends_broad * at_tip.value
     tip += (1.0 - ends_broad) * tip_apart - shade_mm
     tip_doubt, fork_doubt = np.hypot(tip_apart, ends_broad * at_tip.sigma), np.hypot(fork_apart, at_fork.sigma)
-    return Settled(replace(tail, tip_x=tip, fork_x=fork + at_fork.value), float(tip_doubt), float(fork_doubt), shade_mm)
+    return Settled(replace(tail, tip_x=tip, fork_x=fork + at_fork.value), tail, float(tip_doubt), float(fork_doubt), shade_mm)
 
 
 def _broad(share: Share, tail: Tail, raster: Raster) -> float:

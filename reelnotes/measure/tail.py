@@ -21,8 +21,8 @@ _SURELY_FISH = 0.8  # judgement, no source, as is the next
 _PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
 _FLAT_MM, _BESIDE_FORK_MM = 4.0, 25.0  # about the fork, along the board and across
-_STRAIGHT_MM, _PATCH_MM = 0.5, 20.0  # as even as an edge of the print, and over so much of it at least
-_STEEP_PRINT = 12.0  # levels a millimetre: an edge of the print
+_STRAIGHT_MM, _PATCH_MM = 0.5, 12.0  # as even as an edge of the print, and over so much of it at least
+_STEEP_PRINT = 6.0  # levels a millimetre: an edge between two inks that differ by some 15, blurred by a millimetre
 _DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
@@ -78,7 +78,7 @@ def view_tail(
     if made is None:
         return None
     tail = made.tail
-    if _along_print(share, picture, tail, raster):
+    if _along_print(share, picture, made.seems, raster):
         tail = replace(tail, fork_seen=False)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
