@@ -19,7 +19,7 @@ from reelnotes.measure.posed import KnownClip, Observations, PosedClip, PosedFra
 from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
-from reelnotes.measure.solve_lens import solve_lens
+from reelnotes.measure.solve_lens import believable, solve_lens
 from reelnotes.media.decode import Picture, undrawn
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.problems import Refusal
@@ -191,7 +191,7 @@ def _solved(
     final = fit_frames([o for o, *_ in again], start if given else fit.lens, fit.R, fit.t, free, shift=fit.shift) or fit
     posed = [_posed(s.picture, model, final, i, *again[i]) for i, s in enumerate(fine)]
     frames = doubted(posed, model.board.length_mm)
-    source = "given" if given else "solved from the board"
+    source = "given" if given else "solved from the board" if believable(final.lens) else "guessed"
     sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, _SOLVED_FLOOR))
     return PosedClip(model.board, model, frames, final.lens, source, sigma, span,
                      _stop_visible(frames, model))  # fmt: skip

@@ -18,6 +18,8 @@ _FREE = {
     "fisheye": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.08, 0.03, 0.01), shift=0.003),
     "pinhole": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.15, 0.08), shift=0.003),
 }
+_USUAL_PINHOLE = -0.09  # first radial term, halfway between a lens drawn straight and a mild barrel
+_ODD = 5.0  # of those standard deviations, by which no camera's lens bends otherwise than is believed
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +45,17 @@ def solve_lens(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Float
         if best is None or cost < best.cost:
             best = Solved(fit.lens, fit, cost)
     return best
+
+
+def believable(lens: LensModel) -> bool:
+    """Whether a solved lens bends like one that cameras have. One that does not has been bent to fit print taken for its
+    neighbours, or print too little to tell a lens by: its residuals are small, and its pose may stand anywhere."""
+    free = _FREE[lens.model]
+    side = max(lens.width_px, lens.height_px)
+    centre = max(abs(lens.cx - (lens.width_px - 1) / 2), abs(lens.cy - (lens.height_px - 1) / 2)) / side / free.centre
+    usual = _USUAL_PINHOLE if lens.model == "pinhole" else 0.0
+    bent = [abs(k - u) / sigma for k, u, sigma in zip(lens.dist, (usual, 0.0, 0.0), free.radial, strict=False)]
+    return max(centre, *bent) < _ODD
 
 
 def _starts(start: LensModel) -> list[LensModel]:
