@@ -20,7 +20,6 @@ from reelnotes.measure.rectify import warp
 
 _COARSE_PX = 170.0  # length of the board on the coarsest raster
 _FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to frame
-_A_DOUBLING = 4  # steps of scale between one raster and another twice as fine
 _ROUGH = 0.04  # of the board's length, by which a rough pose is off
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 _FAINT = 0.22  # a strength at the middling scale below which a followed board is looked at more finely
@@ -52,14 +51,9 @@ class Alignment:
 
 
 def scales(model: BoardModel, native_px_per_mm: float) -> list[float]:
-    """Raster scales (px/mm) from coarse to about the frame's own, each about twice the last.
-
-    The finest is one of a few, so that the picture is cut up once for all frames of much the same scale.
-    """
+    """Raster scales (px/mm) from coarse to the frame's own, each about twice the last."""
     coarse = _COARSE_PX / model.board.length_mm
-    most = max(min(model.px_per_mm, 1500.0 / model.board.length_mm), coarse)
-    below = round(_A_DOUBLING * np.log2(most / np.clip(native_px_per_mm, coarse, most)))
-    fine = max(most * 2.0 ** (-below / _A_DOUBLING), coarse)
+    fine = float(np.clip(native_px_per_mm, coarse, min(model.px_per_mm, 1500.0 / model.board.length_mm)))
     count = max(1, round(np.log2(fine / coarse)))
     return [coarse * (fine / coarse) ** (i / count) for i in range(count + 1)]
 
