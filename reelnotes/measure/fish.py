@@ -41,6 +41,7 @@ _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge d
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
+_EQUAL = 0.05  # of likeness, by which two looks at one tail differ by chance: judgement, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -137,6 +138,11 @@ class _TailEnd:
     faint: str = ""
 
     @property
+    def worth(self) -> float:
+        """By which looks are compared."""
+        return self.likeness - 0.1 * (not self.clear)
+
+    @property
     def sound(self) -> bool:
         """Whether it ends in a tail with nothing over it, and is one piece."""
         return self.likeness >= _TAIL_LIKE and self.clear and not self.piece.doubts
@@ -215,7 +221,7 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: 
     raster = stack.raster
     few = spread_pick(clip.frames, 3)
     best = _TailEnd(pieces[0], None, -1.0)
-    ends: dict[float, float] = {}
+    found: list[_TailEnd] = []
     for piece in pieces:
         view = view_tail(few, clip.model, raster, outline, piece.mask, scale, covered=_no_fish(piece), in_parts=False)
         if view is None:
@@ -225,18 +231,35 @@ def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: 
         likeness = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
         likeness *= 1.0 - carried_on(outline, raster, piece, tail)
         log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
-        ends[tail.tip_x] = likeness
         clear = not by_the_tail(outline, stack, piece, tail) and tip_stands_out(view) <= OTHER_HUE
-        if likeness - 0.1 * (not clear) > best.likeness - 0.1 * (not best.clear) + 0.02:
-            best = _TailEnd(piece, tail, likeness, clear)
+        found.append(_TailEnd(piece, tail, likeness, clear))
+        if found[-1].worth > best.worth + 0.02:
+            best = found[-1]
+    best = _among_equals(best, found)
     # A fragment of the fish ends far away and hardly looks whole; a stain or a glint joined to the tail ends near by.
     tip = best.tail.tip_x if best.tail is not None else 1.0
-    far = {x: abs(x - tip) for x in ends}
-    rivals = [
-        x for x, like in ends.items()
-        if far[x] > max(0.015 * tip, 5.0) and like > (_TAIL_LIKE if far[x] < 0.12 * tip else _WHOLE)
-    ]  # fmt: skip
+    far = [(abs(one.tail.tip_x - tip), one.likeness) for one in found if one.tail is not None]
+    rivals = [x for x, like in far if x > _near(tip) and like > (_TAIL_LIKE if x < 0.12 * tip else _WHOLE)]
     return replace(best, unsure="the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else "")
+
+
+def _near(tip_mm: float) -> float:
+    """Millimetres within which two looks see the same end."""
+    return max(0.015 * tip_mm, 5.0)
+
+
+def _among_equals(best: _TailEnd, found: Sequence[_TailEnd]) -> _TailEnd:
+    """Of pieces that something was cut off from, of those that are as good and see the same end, the one in the middle: now and
+    then some of the tip goes with a stain, and which look is best by a hair is chance."""
+    if best.tail is None or best.piece.aside is None:
+        return best
+    tip, least = best.tail.tip_x, min(best.worth - _EQUAL, _WHOLE)
+    equals = [
+        (one.tail.tip_x, i)
+        for i, one in enumerate(found)
+        if one.tail is not None and abs(one.tail.tip_x - tip) < _near(tip) and one.worth > least and one.clear >= best.clear
+    ]
+    return found[sorted(equals)[len(equals) // 2][1]]
 
 
 def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
