@@ -64,7 +64,8 @@ def place_events(
         mean = float(np.sum(instants * share))
         sigma = float(np.sqrt(np.sum((instants - mean) ** 2 * share)))
         time = Estimate(mean, max(sigma, GRID_S), from_what)
-        where = whereabouts((instants, share), mean, position_at)
+        fishing = _not_running(instants, share, track) if event.kind in AT_FISHING_SPEED else share
+        where = whereabouts((instants, fishing), mean, position_at)
         placed.append((event, time, where, _sights((instants, share), mean, filmed)))
     placed.sort(key=lambda item: (item[1].value, item[0].time_utc_s))
     return tuple(
@@ -141,12 +142,23 @@ def weigh_by_boat(density: Density, track: Track) -> Density:
     Where the whole stretch is under way (some troll that fast) nothing changes.
     """
     instants, share = density
+    weighed = share * np.where(_running(instants, track), UNDER_WAY_WEIGHT, 1.0)
+    return instants, weighed / weighed.sum()
+
+
+def _running(instants: NDArray[np.float64], track: Track) -> NDArray[np.bool_]:
     running = np.zeros(len(instants), bool)
     for leg in track.legs:
         if leg.kind == "under way":
             running |= (instants >= leg.start_utc_s) & (instants < leg.end_utc_s)
-    weighed = share * np.where(running, UNDER_WAY_WEIGHT, 1.0)
-    return instants, weighed / weighed.sum()
+    return running
+
+
+def _not_running(instants: NDArray[np.float64], share: NDArray[np.float64], track: Track) -> NDArray[np.float64]:
+    """The share without instants under way, unless little else is left: a run that may just have begun tells nothing of how the
+    fish was caught."""
+    left = np.where(_running(instants, track), 0.0, share)
+    return left / left.sum() if left.sum() > 0.5 else share
 
 
 def before_the_board(density: Density, on_board_utc_s: float) -> Density:

@@ -169,6 +169,18 @@ def test_a_speed_that_changed_meanwhile_is_not_told_as_known() -> None:
     assert not here.speed_tells
 
 
+def test_a_run_that_may_have_begun_says_nothing_of_the_catch() -> None:
+    # Noted to the minute: the last instants that it may have had lie in a leg under way.
+    track = Track(
+        pd.DataFrame({"time_utc_s": []}),
+        (Leg(1, "drifting", DAY - 5000, DAY, 0, 0.5), Leg(2, "under way", DAY, DAY + 900, 0, 2.5)),
+    )
+    lined = line_up([], Clocks({}), track, running_off, [note("landed", -20), note("sighting", -20)])
+    landed, sighted = lined.events
+    assert landed.position.speed_mps == pytest.approx(0.5) and landed.position.speed_tells
+    assert sighted.position.speed_mps > 0.6 and not sighted.position.speed_tells  # a bird is seen at any speed
+
+
 def test_a_course_that_turned_meanwhile_is_missing() -> None:
     density = (DAY - 30.0 + np.arange(61.0), np.full(61, 1 / 61))
 
