@@ -3,7 +3,7 @@ outlines, judged by the print itself."""
 
 import logging
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice
 
 import cv2
@@ -55,7 +55,22 @@ def find_board(
     image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *,
     whole: bool = True, outlines: bool = True,
 ) -> Alignment | None:  # fmt: skip
-    """The board that the print proves, aligned to about a pixel; None when none is proved. BGR picture.
+    """The board that the print proves, aligned to about a pixel; None when none is proved. As :func:`search`."""
+    return search(image, models, lens, freedom, whole=whole, outlines=outlines).found
+
+
+@dataclass(frozen=True, eq=False)
+class Search:
+    """The board found in a frame, if one is, and the greatest strength of any pose that held together, proved or not."""
+
+    found: Alignment | None
+    nearest: float
+
+
+def search(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, *, whole: bool, outlines: bool
+) -> Search:
+    """The board that the print proves, and how near anything came to it. BGR picture.
 
     whole: whether to search all of the picture, should the likeliest place in it hold no board; outlines: and four-sided
     patches, should that find none either.
@@ -66,19 +81,24 @@ def find_board(
         ways.append(_by_print(image, models, lens, drawn))
     if outlines:  # they say least, and cost most
         ways.append(_by_outline(image, models, lens, freedom, drawn))
-    return next((found for way in ways if (found := _best_of(image, way, lens, freedom)) is not None), None)
+    nearest = 0.0
+    for way in ways:
+        made = _best_of(image, way, lens, freedom)
+        nearest = max(nearest, made.nearest)
+        if made.found is not None:
+            return made
+    return Search(None, nearest)
 
 
-def _best_of(
-    image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: LensModel, freedom: LensFreedom
-) -> Alignment | None:
+def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: LensModel, freedom: LensFreedom) -> Search:
     best: Alignment | None = None
-    support = 0
+    support, nearest = 0, 0.0
     for proposal in proposals:
         if best is not None and proposal.support < _NOT_FAR_BELOW * support:
             break
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None, held=proposal.held)  # fmt: skip
+        nearest = max(nearest, made.strength if made is not None else 0.0)
         if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made, proposal.support)):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
@@ -87,7 +107,7 @@ def _best_of(
             break
         if best is not None and best.strength > _SURE and best.reach > 0.85:
             break
-    return best
+    return Search(best, nearest)
 
 
 def proved(made: Alignment, support: int = 0) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 
 from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
-from reelnotes.measure.find_board import GUESS_FREEDOM, find_board, guessed_lens, still_held
+from reelnotes.measure.find_board import GUESS_FREEDOM, guessed_lens, search, still_held
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
@@ -35,6 +35,7 @@ NO_BOARD = "no known board is in sight"
 _LOOKS_LIKE_ONE = 0.8  # likeness from which a frame is said to look like a board
 _MUCH_LIKE_ONE = 0.9  # and from which its outline is looked for when its print is not found
 _WHOLE = 3  # frames of a clip, the likeliest: in no more are whole picture and outlines searched
+_TELLING, _HOPE = 2, 0.2  # frames, and the least strength in one of them, for a search of the others: judgement, no source
 _PLAIN = 0.40  # strength of a sight that needs no better one
 _load = lru_cache(maxsize=32)(load_board)
 
@@ -116,7 +117,8 @@ def _look(
 ) -> tuple[Picture, Alignment, bool] | Refusal:
     """The first frame in which a board is proved beyond doubt, else the best one."""
     best: tuple[Picture, Alignment, bool] | None = None
-    since = 0
+    since, nearest = 0, 0.0
+    telling = _TELLING if sights.short_s is None else 2 * _TELLING  # into a short clip a board may come between its key frames
     for tried, picture in enumerate(frames_to_search(path, sights)):
         height, width = picture.pixels.shape[:2]
         known = _lens_for(lens, width, height)
@@ -124,12 +126,15 @@ def _look(
         freedom = LensFreedom() if known else GUESS_FREEDOM
         whole = tried < _WHOLE
         outlines = whole and sights.likeness > _MUCH_LIKE_ONE
-        found = find_board(picture.pixels, models, start, freedom, whole=whole, outlines=outlines)
+        made = search(picture.pixels, models, start, freedom, whole=whole, outlines=outlines)
+        found, nearest = made.found, max(nearest, made.nearest)
         if found is not None and (best is None or found.strength > best[1].strength):
             best = picture, found, known is not None
         since += best is not None
         if best is not None and (best[1].strength > _PLAIN or since > 3):
             return best
+        if best is None and tried + 1 == telling and nearest < _HOPE:
+            break  # no print of a known board lies in the likeliest frames, not even half hidden
     if best is not None:
         return best
     looks = sights.likeness > _LOOKS_LIKE_ONE
