@@ -100,7 +100,7 @@ def _headline(row: FishLength) -> str:
 def _subline(row: FishLength) -> str:
     if row.verdict != "measured":
         return row.reason
-    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else f", {row.reason}"
+    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else "; no fork length"
     return f"{row.measure}{fork}; 95 % interval; {row.board}"
 
 
