@@ -66,7 +66,8 @@ def _level(blur_km: float) -> int:
 
 def blurred_area(places: Iterable[LonLat], blur_km: float) -> Area | None:
     """The grown block of grid cells that holds all places ((lon, lat), WGS 84 degrees); None without places."""
-    places = list(places)
+    # To a tenth of a millimetre: a number so small that a division loses it lies now in this cell, now in the next.
+    places = [(round(lon, 9), round(lat, 9)) for lon, lat in places]
     if not places:
         return None
     scale = 2.0 ** _level(blur_km)

@@ -12,7 +12,7 @@ import geojson
 import numpy as np
 import pytest
 from geographiclib.geodesic import Geodesic
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from invented_trip import SPOT, trip
 from PIL import Image
@@ -167,6 +167,8 @@ def test_an_area_holds_its_place_well_inside_and_is_one_for_the_whole_cell(place
 
 
 @given(PLACES, st.lists(st.floats(0.5, 500.0), min_size=2, max_size=8))
+@example((-5e-324, 0.0), [41.0, 161.0])
+@example((0.0, -5e-324), [41.0, 161.0])
 def test_posts_at_many_blur_sizes_tell_no_more_than_the_finest(place: tuple[float, float], sizes: list[float]) -> None:
     """The intersection attack: the same spot posted at 4, 5, 7 ... km."""
     areas = [blurred_area([place], size) for size in sorted(sizes)]
