@@ -14,7 +14,7 @@ from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.parts import see_parts
-from reelnotes.measure.posed import PosedClip, PosedFrame
+from reelnotes.measure.posed import AT_ODDS, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
@@ -41,6 +41,10 @@ _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge d
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
+_LENS_DOUBTS = {
+    "guessed": "the lens is not known and could not be solved from the board",
+    AT_ODDS: "the lens given is not the one that the board shows: calibrate it anew, or leave it out",
+}
 _EQUAL = 0.05  # of likeness, by which two looks at one tail differ by chance: judgement, no source
 
 
@@ -113,7 +117,6 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     shape = shape_of(piece.mask, piece.covered)
-    guessed = "the lens is not known and could not be solved from the board" if clip.lens_from == "guessed" else ""
     if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
@@ -121,7 +124,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
     more = [d for other in seen[:1] for d in other.doubts if beside and d not in piece.doubts]
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
-    doubts += [d for d in (beside, unsure, best.faint, unlike, guessed) if d]
+    doubts += [d for d in (beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 

@@ -15,11 +15,11 @@ from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
-from reelnotes.measure.posed import KnownClip, Observations, PosedClip, PosedFrame, nearer
+from reelnotes.measure.posed import AT_ODDS, KnownClip, Observations, PosedClip, PosedFrame, nearer
 from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
-from reelnotes.measure.solve_lens import believable, solve_lens
+from reelnotes.measure.solve_lens import SOLVED_FLOOR, at_odds, believable, solve_lens
 from reelnotes.media.decode import Picture, undrawn
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.problems import Refusal
@@ -28,9 +28,6 @@ log = logging.getLogger(__name__)
 
 Progress = Callable[[float, str], None]
 
-# A focal length solved from one clip is biased by what the model leaves out (rolling shutter, a lens that follows no law
-# exactly): no formula tells how much; 2 % is common practice, no source.
-_SOLVED_FLOOR = 0.02
 NO_BOARD = "no known board is in sight"
 _LOOKS_LIKE_ONE = 0.8  # likeness from which a frame is said to look like a board
 _MUCH_LIKE_ONE = 0.9  # and from which its outline is looked for when its print is not found
@@ -196,8 +193,10 @@ def _solved(
     final = fit_frames([o for o, *_ in again], start if given else fit.lens, fit.R, fit.t, free, shift=fit.shift) or fit
     posed = [_posed(s.picture, model, final, i, *again[i]) for i, s in enumerate(fine)]
     frames = doubted(posed, model.board.length_mm)
-    source = "given" if given else "solved from the board" if believable(final.lens) else "guessed"
-    sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, _SOLVED_FLOOR))
+    source = "solved from the board" if believable(final.lens) else "guessed"
+    if given:
+        source = AT_ODDS if at_odds([o for o, *_ in again], list(zip(final.R, final.t, strict=True)), start) else "given"
+    sigma = final.focal_sigma if given else float(np.hypot(final.focal_sigma, SOLVED_FLOOR))
     return PosedClip(model.board, model, frames, final.lens, source, sigma, span,
                      _stop_visible(frames, model))  # fmt: skip
 

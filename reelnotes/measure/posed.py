@@ -9,6 +9,8 @@ from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.records.boards import Board
 
+AT_ODDS = "given, at odds with the board"  # where a lens is from that the board in the picture does not bear out
+
 
 @dataclass(frozen=True, eq=False)
 class Observations:
@@ -92,7 +94,7 @@ class PosedClip:
 
     frames      good frames in time order: sharp, still, the board well seen
     lens        without any frame's shift
-    lens_from   "given" | "solved from the board" | "guessed"
+    lens_from   "given" | AT_ODDS | "solved from the board" | "guessed"
     lens_sigma  relative standard uncertainty of the focal length
     span        (start_s, end_s) when the board is in sight
     stop_visible  share of the frames in which the foot of the stop (x = 0) lies inside the picture along the

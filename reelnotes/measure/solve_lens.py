@@ -18,6 +18,9 @@ _FREE = {
     "fisheye": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.08, 0.03, 0.01), shift=0.003),
     "pinhole": LensFreedom(log_focal=0.3, centre=0.012, radial=(0.15, 0.08), shift=0.003),
 }
+# A focal length solved from one clip is biased by what the model leaves out (rolling shutter, a lens that follows no law
+# exactly): no formula tells how much; 2 % is common practice, no source.
+SOLVED_FLOOR = 0.02
 _USUAL_PINHOLE = -0.09  # first radial term, halfway between a lens drawn straight and a mild barrel
 _ODD = 5.0  # of those standard deviations, by which no camera's lens bends otherwise than is believed
 
@@ -45,6 +48,20 @@ def solve_lens(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Float
         if best is None or cost < best.cost:
             best = Solved(fit.lens, fit, cost)
     return best
+
+
+def at_odds(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Floats]], given: LensModel) -> bool:
+    """Whether the board shows another focal length than a given lens has: by more than three standard deviations of both.
+
+    A calibration of a clip that could not tell a lens may leave small residuals too; and print that repeats fits a wrong lens a
+    bar further along. seen, poses: as in :func:`solve_lens`, under the given lens.
+    """
+    freed = fit_frames(list(seen), replace(given, shift_px=(0.0, 0.0)), [R for R, _ in poses], [t for _, t in poses],
+                       _FREE[given.model], steps=20)  # fmt: skip
+    if freed is None:
+        return False
+    sigma = float(np.sqrt(freed.focal_sigma**2 + SOLVED_FLOOR**2 + given.focal_sigma**2))
+    return abs(float(np.log(freed.lens.fx / given.fx))) > 3.0 * sigma
 
 
 def believable(lens: LensModel) -> bool:

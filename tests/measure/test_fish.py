@@ -12,6 +12,7 @@ from reelnotes.measure.fish_piece import FishPiece
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts
+from reelnotes.measure.posed import AT_ODDS
 from reelnotes.measure.seen_fish import ends_of
 from reelnotes.records.units import INCH_MM
 
@@ -143,8 +144,9 @@ def test_two_fish_are_a_matter_to_check():
     assert "more than one fish" in row.reason
 
 
-def test_a_guessed_lens_is_a_matter_to_check():
-    row = measure_posed(replace(Scene().clip(frames=2), lens_from="guessed"), "a.mp4").lengths[0]
+@pytest.mark.parametrize("lens_from", ["guessed", AT_ODDS])
+def test_a_lens_that_is_guessed_or_at_odds_with_the_board_is_a_matter_to_check(lens_from):
+    row = measure_posed(replace(Scene().clip(frames=2), lens_from=lens_from), "a.mp4").lengths[0]
     assert row.verdict == "check"
     assert "lens" in row.reason
 

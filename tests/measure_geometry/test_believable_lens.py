@@ -1,9 +1,14 @@
 """A lens solved from a board is held against what cameras have: bent otherwise, it was bent to fit mistaken print."""
 
+from dataclasses import replace
+
+import numpy as np
 import pytest
+from scenes import WIDE, looking
 
 from reelnotes.measure.lens_model import LensModel
-from reelnotes.measure.solve_lens import believable
+from reelnotes.measure.posed import Observations
+from reelnotes.measure.solve_lens import at_odds, believable
 
 
 def lens(model: str, focal: float, *dist: float, cx: float = 639.5) -> LensModel:
@@ -31,3 +36,26 @@ def test_lenses_that_cameras_have_are_believed(like_a_camera: LensModel):
 )
 def test_lenses_that_no_camera_has_are_not(bent: LensModel):
     assert not believable(bent)
+
+
+def seen_through(true: LensModel, given: LensModel) -> tuple[list[Observations], list[tuple[np.ndarray, np.ndarray]]]:
+    """A board's print seen in three poses through one lens, to a fifth of a pixel; the poses that another lens makes of them."""
+    rng = np.random.default_rng(11)
+    x, y = np.meshgrid(np.linspace(0, 500, 14), np.linspace(0, 160, 7))
+    mm = np.stack([x.ravel(), y.ravel()], axis=1)
+    seen, poses = [], []
+    for tilt, turn, spin in ((6, 4, 0), (-14, 12, 6), (14, -14, 12)):
+        R, t = looking(500, 160, tilt_deg=tilt, turn_deg=turn, spin_deg=spin, height=430.0)
+        px = true.project(mm @ R[:, :2].T + t) + rng.normal(0, 0.2, (len(mm), 2))
+        inside = np.isfinite(px).all(axis=1)
+        weight = np.tile(np.eye(2) / 0.2**2, (int(inside.sum()), 1, 1))
+        seen.append(Observations(mm[inside], px[inside], weight))
+        poses.append((R, t * np.array([1.0, 1.0, given.fx / true.fx])))
+    return seen, poses
+
+
+@pytest.mark.parametrize(("share", "told"), [(-0.12, True), (-0.02, False), (0.0, False), (0.02, False), (0.12, True)])
+def test_a_given_lens_of_another_focal_length_than_the_board_shows_is_told(share: float, told: bool):
+    # GUM 4.3.4: three standard uncertainties, here of 2 % each way, are hardly chance; a fifth of that is.
+    given = replace(WIDE, fx=WIDE.fx * (1 + share), fy=WIDE.fy * (1 + share), focal_sigma=0.002)
+    assert at_odds(*seen_through(WIDE, given), given) is told
