@@ -68,6 +68,9 @@ def _first_place(fixes: pd.DataFrame) -> tuple[float, float] | None:
 def find_date(settings: TripSettings, fixes: pd.DataFrame, clips: Sequence[Clip], zone: ZoneInfo) -> dt.date | None:
     """The trip's local date: trip.toml, else the commonest local date of the track, else of the clips' stamps.
 
+    A night's outing is dated by the evening on which it began, as whoever was out would say it, and as a log that
+    starts at "23:10" and goes on to "01:20" is read.
+
     Without a track the stamps are all there is. They are read as the camera shows them (a stamp with an offset
     of its own in the trip's zone), because their meaning is not known yet; None when there are none either.
     """
@@ -76,13 +79,23 @@ def find_date(settings: TripSettings, fixes: pd.DataFrame, clips: Sequence[Clip]
     if len(fixes):
         # Counted by the minute, so that a receiver that logs every second outweighs no other.
         minutes = np.unique(np.floor(fixes["time_utc_s"].to_numpy(dtype=float) / 60.0)) * 60.0
-        return _commonest([to_datetime(float(t)).astimezone(zone).date() for t in _thinned(minutes)])
+        local = [to_datetime(float(t)).astimezone(zone) for t in _thinned(minutes)]
+        return local[0].date() if _is_one_night(local) else _commonest([moment.date() for moment in local])
     told = [clip for clip in clips if clip.usable and clip.stamp_s is not None]
     days = []
     for clip in told:
         moment = to_datetime(clip.stamp_s or 0.0)
         days.append((moment.astimezone(zone) if clip.stamp_is_utc else moment).date())
     return _commonest(days)
+
+
+def _is_one_night(local: Sequence[dt.datetime]) -> bool:
+    """Whether the track begins after noon, passes midnight, and ends before the noon that follows.
+
+    A receiver left on since the day before, or one that kept an older outing, reaches beyond one of the noons.
+    """
+    first, last = local[0], local[-1]
+    return first.hour >= 12 and last.hour < 12 and last.date() - first.date() == dt.timedelta(days=1)
 
 
 def _thinned(values: np.ndarray, most: int = 5000) -> np.ndarray:

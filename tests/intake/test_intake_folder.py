@@ -308,3 +308,35 @@ def test_a_link_to_a_clip_that_is_gone_is_listed(trip):
     reasons = {clip.name: clip.set_aside for clip in read_trip(trip).clips if clip.set_aside}
     assert list(reasons) == ["clips/chest/GONE.mp4", "clips/chest/ROUND.mp4"]
     assert all("cannot be read" in reason for reason in reasons.values())
+
+
+def night_track(first, last):
+    """A track with a fix each minute between two local instants at +02:00."""
+    start, end = (dt.datetime.fromisoformat(moment + "+02:00") for moment in (first, last))
+    fixes = "".join(
+        f'<trkpt lat="62.2{n:04d}" lon="5.01"><time>{start + dt.timedelta(minutes=n):%Y-%m-%dT%H:%M:%S%z}</time></trkpt>'
+        for n in range(int((end - start).total_seconds() // 60))
+    )
+    head = '<gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>'
+    return head + fixes + "</trkseg></trk></gpx>"
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "date"),
+    [
+        ("2026-08-14T20:30", "2026-08-15T05:40", dt.date(2026, 8, 14)),  # a night: the evening it began, as one says it
+        ("2026-08-14T09:00", "2026-08-15T16:30", dt.date(2026, 8, 15)),  # left on since the day before: the commonest date
+        ("2026-08-14T05:10", "2026-08-14T13:00", dt.date(2026, 8, 14)),
+    ],
+)
+def test_a_night_is_dated_by_its_evening(tmp_path, first, last, date):  # common practice, no source
+    put(tmp_path / "track/night.gpx", night_track(first, last))
+    put(tmp_path / "log/catches.csv", f"time,event,species\n{last[11:]},landed,eel\n")
+    folder = read_trip(tmp_path)
+    assert (folder.zone.key, folder.date) == ("Europe/Oslo", date)
+
+
+def test_a_log_that_passes_midnight_is_read_from_its_evening(tmp_path):
+    put(tmp_path / "track/night.gpx", night_track("2026-08-14T22:00", "2026-08-15T05:00"))
+    put(tmp_path / "log/catches.csv", "time,event,species\n23:10,landed,eel\n01:20,landed,eel\n")
+    assert [iso_utc(event.time_utc_s, 0)[:16] for event in read_trip(tmp_path).events] == ["2026-08-14T21:10", "2026-08-14T23:20"]
