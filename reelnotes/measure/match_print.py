@@ -19,6 +19,7 @@ from reelnotes.measure.rectify import warp
 
 _FLOOR_PX = 0.1  # no patch is trusted better than this, in raster pixels: resampling, compression, printing, rolling shutter
 _AT_REST_PX = 0.005  # a patch that moves by less is in its place
+_EDGE_ON = 0.01  # a circle on the board seen narrower than this, width to length, tells no place: judgement, no source
 # Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
 # in four of them): n pixels of a patch count as n / 24.
 _CORRELATED = 24.0
@@ -181,20 +182,29 @@ def _observed(
     tmpl: Template, moved: Floats, ncc: Floats, good: NDArray[np.bool_], lens: LensModel, R: Floats, t: Floats
 ) -> Observations:
     """Displacements on the raster -> pixels of the frame, with their weights carried along."""
-    centre = tmpl.centre[good].astype(np.float64)
-    at = centre + moved[good]
+    kept = np.flatnonzero(good)
+    at = tmpl.centre[kept] + moved[kept]
     px = _seen_at(tmpl.raster, at, lens, R, t)
     du, dv = (_seen_at(tmpl.raster, at + e, lens, R, t) - px for e in ([0.25, 0.0], [0.0, 0.25]))
-    back = np.linalg.inv(np.stack([du, dv], axis=-1) / 0.25)  # frame pixel -> raster pixel
-    c = np.clip(ncc[good], 0.05, 0.995)
-    variance = tmpl.energy[good] / tmpl.views.shape[2] * (1 - c**2) / c**2
-    info = tmpl.tensor[good] / (_CORRELATED * variance)[:, None, None]
+    forth = np.stack([du, dv], axis=-1) / 0.25  # raster pixel -> frame pixel
+    broad = _face_on(forth)
+    kept, px, back = kept[broad], px[broad], np.linalg.inv(forth[broad])
+    c = np.clip(ncc[kept], 0.05, 0.995)
+    variance = tmpl.energy[kept] / tmpl.views.shape[2] * (1 - c**2) / c**2
+    info = tmpl.tensor[kept] / (_CORRELATED * variance)[:, None, None]
     values, vectors = np.linalg.eigh(info)
     values = 1.0 / (1.0 / np.maximum(values, 1e-6) + _FLOOR_PX**2)
     info = vectors @ (values[:, :, None] * vectors.transpose(0, 2, 1))
     weight = back.transpose(0, 2, 1) @ info @ back
-    ok = np.isfinite(px).all(axis=1) & np.isfinite(weight).all(axis=(1, 2))
-    return Observations(tmpl.raster.to_mm(centre)[ok], px[ok], weight[ok])
+    return Observations(tmpl.raster.to_mm(tmpl.centre[kept].astype(np.float64)), px, weight)
+
+
+def _face_on(forth: Floats) -> NDArray[np.bool_]:
+    """(n,) whether a patch is seen with any breadth: a pose that is far out may put it behind the camera, or edge-on, where no
+    displacement on the board can be told from one in the picture."""
+    size = np.einsum("nij,nij->n", forth, forth)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(np.isfinite(size) & (np.abs(np.linalg.det(forth)) > _EDGE_ON * size))
 
 
 def _seen_at(raster: Raster, uv: Floats, lens: LensModel, R: Floats, t: Floats) -> Floats:
