@@ -62,7 +62,7 @@ def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
     clips, chapter_problems = chapters.join_chapters(clips)
     camera_list, camera_problems = cameras.cameras_of(clips, told.camera, lens_files)
     told, mark_problems = _usable_marks(told, clips)
-    problems += [*chapter_problems, *camera_problems, *mark_problems]
+    problems += [*chapter_problems, *camera_problems, *mark_problems, *lenses.misfits(camera_list, clips, lens_files)]
     problems += [Problem(clip.name, clip.set_aside, "the clip was set aside") for clip in clips if not clip.usable]
 
     events, log_problems = _read_logs(root, heaps.logs, date, place, told.units, _span(tracks.fixes))

@@ -40,6 +40,8 @@ def read_toml(path: Path, where: str) -> dict[str, Any]:
             where = f"{where} line {place[1]}, column {place[2]}"
         advice = 'text stands in "quotes", a table starts with [name]'
         raise SettingsError(where, f"it is no TOML: {what[:1].lower()}{what[1:]}", advice) from fault
+    except (ValueError, RecursionError) as fault:  # thousands of digits, or of brackets in each other
+        raise SettingsError(where, "it holds a number or a list that is too long to be read") from fault
 
 
 def validated(model: type[Model], table: Mapping[str, Any]) -> Model | ValidationError:
@@ -92,6 +94,7 @@ def sentence(fault: Mapping[str, Any], *, known: tuple[str, ...], example: str) 
 
 _WANTS = {
     "float": "a number",
+    "finite": "a finite number",
     "int": "a whole number",
     "bool": "true or false",
     "string": 'text in "quotes"',

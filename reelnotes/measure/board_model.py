@@ -12,6 +12,8 @@ from reelnotes.measure.lens_model import Floats
 from reelnotes.records.boards import Board, Marker
 from reelnotes.records.problems import Refusal
 
+_LEAST_SHOWN = 0.5  # of the board: its picture is to show all of it, and a slip in its scale shows here
+
 
 @dataclass(frozen=True, slots=True)
 class Raster:
@@ -112,7 +114,8 @@ class BoardModel:
 def load_board(board: Board) -> BoardModel | Refusal:
     """Read the board's picture; a Refusal in one sentence when there is none or it cannot be read.
 
-    A picture without a scale is taken as showing exactly the board, edge to edge.
+    A picture without a scale is taken as showing exactly the board, edge to edge; one whose scale puts most of the board
+    outside it is refused.
     """
     if board.picture is None:
         return Refusal(f"the board '{board.name}' has no picture")
@@ -121,15 +124,25 @@ def load_board(board: Board) -> BoardModel | Refusal:
         return Refusal(f"the picture of the board '{board.name}' cannot be read ({board.picture.name})")
     scale = board.px_per_mm or picture.shape[1] / board.length_mm
     zero = board.zero_px or (-0.5, board.width_mm * scale - 0.5)
+    shown = _share_shown(board, scale, zero, picture.shape[1], picture.shape[0])
+    if shown < _LEAST_SHOWN:
+        return Refusal(f"by its scale the picture of the board '{board.name}' shows {100 * shown:.0f} % of the board only")
     return BoardModel(board, picture, scale, zero, _ink(picture, board, scale, zero))
+
+
+def _share_shown(board: Board, scale: float, zero: tuple[float, float], width_px: int, height_px: int) -> float:
+    """Share of the board that lies inside its picture, 0..1."""
+    across = min(zero[0] + board.length_mm * scale, width_px) - max(zero[0], 0.0)
+    down = min(zero[1], height_px) - max(zero[1] - board.width_mm * scale, 0.0)
+    return max(across, 0.0) * max(down, 0.0) / (board.length_mm * board.width_mm * scale * scale)
 
 
 def _read(path: Path) -> NDArray[np.uint8] | None:
     try:
         data = np.fromfile(path, np.uint8)
-    except OSError:
+        image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
+    except (OSError, ValueError, cv2.error):  # cv2.error: a picture of more than 2^30 pixels, say
         return None
-    image = cv2.imdecode(data, cv2.IMREAD_COLOR) if len(data) else None
     return None if image is None else image.astype(np.uint8)
 
 

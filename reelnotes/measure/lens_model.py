@@ -52,11 +52,11 @@ class LensModel:
     def from_record(cls, lens: "Lens", width_px: int, height_px: int) -> "LensModel | None":
         """The calibration of ``lens``, scaled to pictures of another size of the same shape.
 
-        None when the shape differs by more than 2 %: a crop of unknown place cannot be guessed.
+        None when the shape differs: a crop of unknown place cannot be guessed.
         """
-        scale = width_px / lens.width_px
-        if abs(height_px / (lens.height_px * scale) - 1.0) > 0.02:
+        if not lens.fits(width_px, height_px):
             return None
+        scale = width_px / lens.width_px
         (fx, _, cx), (_, fy, cy), _ = lens.camera_matrix
         scale_y = height_px / lens.height_px
         count = 4 if lens.model == "fisheye" else 5

@@ -19,6 +19,7 @@ from typing import TypeVar
 
 import cv2
 
+from reelnotes.measure.board_model import load_board
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.looking import Sights, glance_through
 from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed
@@ -82,8 +83,17 @@ def measure_clips(folder: TripFolder, progress: Progress | None = None, *, execu
     executor: where the clips are worked on; None for processes of our own, as many as there are cores and clips. The
     answer does not depend on it.
     """
-    jobs = [Job(clip, tuple(folder.boards), lens_of(clip, folder)) for clip in folder.clips if clip.usable]
+    boards, problems = usable_boards(folder.boards)
     tell = progress or (lambda share, what: None)
+    if problems and not boards:
+        tell(1.0, "done")
+        return TripMeasure((), problems)
+    jobs = [Job(clip, boards, lens_of(clip, folder)) for clip in folder.clips if clip.usable]
+    made = _side_by_side(jobs, tell, executor)
+    return replace(made, problems=(*problems, *made.problems))
+
+
+def _side_by_side(jobs: Sequence[Job], tell: Progress, executor: Executor | None) -> TripMeasure:
     if executor is not None:
         return _measured(jobs, tell, executor)
     workers = min(os.cpu_count() or 1, len(jobs))
@@ -97,11 +107,25 @@ def measure_clips(folder: TripFolder, progress: Progress | None = None, *, execu
         return _measured(jobs, tell, None)
 
 
+def usable_boards(boards: Sequence[Board]) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
+    """The boards whose picture can be used, and what is wrong with the others."""
+    good, problems = [], []
+    for board in boards:
+        model = load_board(board)
+        if isinstance(model, Refusal):
+            advice = "the picture shows the empty board, all of it; 'reelnotes enrol' makes one from a photo"
+            problems.append(Problem(board.source or board.name, model.reason, "no fish is measured on this board", advice))
+        else:
+            good.append(board)
+    return tuple(good), tuple(problems)
+
+
 def lens_of(clip: Clip, folder: TripFolder) -> Lens | None:
-    """The calibrated lens of a clip's camera, or None."""
-    for camera in folder.settings.camera:
-        if camera.name == clip.camera and camera.lens:
-            return folder.lenses.get(camera.lens)
+    """The calibrated lens of a clip's camera, where it holds for a picture of the clip's shape; or None."""
+    for camera in folder.cameras:
+        if camera.name == clip.camera:
+            lens = folder.lenses.get(camera.lens or "")
+            return lens if lens is not None and lens.fits(*clip.shown_size_px) else None
     return None
 
 

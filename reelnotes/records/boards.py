@@ -36,6 +36,9 @@ class Board:
     source: str = ""
 
 
+SAME_SHAPE = 0.02  # by which height to width may differ: makers round sizes to whole blocks of 8 or 16 pixels
+
+
 @dataclass(frozen=True, slots=True)
 class Lens:
     """A calibrated lens in OpenCV's terms. model "fisheye" (k1..k4) or "pinhole" (k1 k2 p1 p2 k3).
@@ -52,3 +55,10 @@ class Lens:
     distortion: tuple[float, ...]
     rms_px: float | None = None
     source: str = ""
+
+    def fits(self, width_px: int, height_px: int) -> bool:
+        """Whether the calibration can be scaled to pictures of that size as shown: they have its own shape, within 2 %.
+
+        One of another shape is a crop of it, or a mode of its own: of which part, nothing tells.
+        """
+        return abs(height_px * self.width_px / (self.height_px * width_px) - 1.0) <= SAME_SHAPE
