@@ -14,7 +14,7 @@ from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.parts import see_parts
-from reelnotes.measure.posed import AT_ODDS, PosedClip, PosedFrame
+from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
@@ -44,6 +44,7 @@ _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouc
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",
     AT_ODDS: "the lens given is not the one that the board shows: calibrate it anew, or leave it out",
+    INSTEAD: "the given lens does not fit the board, so the lens was solved from the board: calibrate it anew, or leave it out",
 }
 _EQUAL = 0.05  # of likeness, by which two looks at one tail differ by chance: judgement, no source
 

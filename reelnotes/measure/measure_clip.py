@@ -8,10 +8,10 @@ from pathlib import Path
 from reelnotes.measure.budget import interval
 from reelnotes.measure.evidence import evidence_png
 from reelnotes.measure.fish import Fish, measure_fish
-from reelnotes.measure.looking import Sights
+from reelnotes.measure.looking import Sights, glance_through
 from reelnotes.measure.photo import as_clip
 from reelnotes.measure.pose import pose_clip
-from reelnotes.measure.posed import PosedClip
+from reelnotes.measure.posed import INSTEAD, NotHeld, PosedClip
 from reelnotes.measure.verdict import verdict
 from reelnotes.media.writing import write_bytes
 from reelnotes.records.boards import Board, Lens
@@ -20,12 +20,16 @@ from reelnotes.records.problems import Refusal
 
 Progress = Callable[[float, str], None]
 
+# Likeness of a clip's likeliest frame from which a board is looked for once more without the given lens: even odds. A right
+# lens needs no second look, and on most clips that show no board it would be spent in vain.
+_LIKE_A_BOARD = 0.5
+
 
 @dataclass(frozen=True, slots=True)
 class ClipMeasure:
     """What one clip told: its rows, and a PNG for each (None where there is no picture to show).
 
-    board_seen  False when no known board was in sight; a trip then lists no row for the clip
+    board_seen  False when no known board was proved in it; a trip then lists no row for the clip
     """
 
     lengths: tuple[FishLength, ...]
@@ -40,18 +44,31 @@ def measure_clip(
     """Measure the fish that lies on a board in a clip or a photo; always at least one row, if only a refusal.
 
     A pure function of the file's content, the boards and the lens. ``lens`` None: it is solved from the board.
+    A lens under which no board holds, though without it one does, is passed over, and the length is one to check.
     ``sights``: where to look, when that is known; None: the likeliest frames are searched however unlikely they are.
     Raises UnreadableError when the file cannot be opened.
     """
     tell = progress or (lambda share, what: None)
     with as_clip(path) as clip:
-        posed = pose_clip(clip, boards, lens, sights=sights, progress=lambda share, what: tell(0.7 * share, what))
+        where = sights or glance_through(clip, thorough=True)
+        posed = pose_clip(clip, boards, lens, sights=where, progress=lambda share, what: tell(0.7 * share, what))
+        again = sights is None or where.likeness > _LIKE_A_BOARD or isinstance(posed, NotHeld)
+        if isinstance(posed, Refusal) and lens is not None and again:
+            posed = _without_lens(clip, boards, where, posed)
     if isinstance(posed, Refusal):
         return not_measured(clip_name, posed)
     tell(0.7, "outlining the fish")
     made = measure_posed(posed, clip_name)
     tell(1.0, "done")
     return made
+
+
+def _without_lens(path: Path, boards: Sequence[Board], sights: Sights, refused: Refusal) -> PosedClip | Refusal:
+    """The clip posed without the lens under which it was ``refused``; when that fails too, what tells more of the board."""
+    own = pose_clip(path, boards, None, sights=sights)
+    if isinstance(own, PosedClip):
+        return replace(own, lens_from=INSTEAD) if own.lens_from != "guessed" else own
+    return own if isinstance(own, NotHeld) and not isinstance(refused, NotHeld) else refused
 
 
 def measure_posed(posed: PosedClip, clip_name: str) -> ClipMeasure:
@@ -62,8 +79,12 @@ def measure_posed(posed: PosedClip, clip_name: str) -> ClipMeasure:
 
 
 def not_measured(clip_name: str, why: Refusal) -> ClipMeasure:
-    """The row of a clip in which no board could be posed."""
-    return ClipMeasure((FishLength(clip_name, 0.0, 0.0, "refused", why.reason),), (None,), False)
+    """The row of a clip in which no board could be posed; of one that was proved, it names board and time."""
+    seen = isinstance(why, NotHeld)
+    row = FishLength(clip_name, 0.0, 0.0, "refused", why.reason)
+    if isinstance(why, NotHeld):
+        row = replace(row, start_s=why.span[0], end_s=why.span[1], board=why.board)
+    return ClipMeasure((row,), (None,), seen)
 
 
 def write_evidence(measured: Iterable[ClipMeasure], out: Path) -> tuple[FishLength, ...]:

@@ -15,7 +15,7 @@ from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
-from reelnotes.measure.posed import AT_ODDS, KnownClip, Observations, PosedClip, PosedFrame, nearer
+from reelnotes.measure.posed import AT_ODDS, KnownClip, NotHeld, Observations, PosedClip, PosedFrame, nearer
 from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
@@ -50,6 +50,7 @@ def pose_clip(
 
     sights: where to look, from :func:`looking.glance_through`; None: a thorough glance is taken here.
     lens: a calibration, or a LensModel solved before (from other clips of the camera), or None: solved from the board.
+    The Refusal is a NotHeld when a board was proved, but its pose cannot be had.
     Raises UnreadableError when the clip cannot be opened.
     """
     tell = progress or (lambda share, what: None)
@@ -62,17 +63,19 @@ def pose_clip(
     if isinstance(looked, Refusal):
         return looked
     picture, found, given = looked
+    name, seen_s = found.model.board.name, (picture.time_s, picture.time_s)
     tell(0.3, "following the board")
     tracked = scan.track(scan.sampled(path, picture.time_s, 2 * max_frames), picture, found, max_frames)
     if not tracked:
-        return Refusal("the board is in sight for too short a time")
+        return NotHeld("the board is in sight for too short a time", name, seen_s)
+    span = (tracked[0].picture.time_s, tracked[-1].picture.time_s)
     tell(0.5, "refining on the print")
     fine = _refined(tracked, found, LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
-        return Refusal("the board is too small or too blurred to be measured")
-    span = (tracked[0].picture.time_s, tracked[-1].picture.time_s)
+        return NotHeld("the board is too small or too blurred to be measured", name, span)
     sightings = [_Sighting(shot.picture, made.seen, made.R, made.t) for shot, made in fine]
-    return _solved(sightings, found.model, fine[0][1].lens, span, given=given)
+    made = _solved(sightings, found.model, fine[0][1].lens, span, given=given)
+    return NotHeld(made.reason, name, span) if isinstance(made, Refusal) else made
 
 
 def pose_again(path: Path, boards: Sequence[Board], known: KnownClip, lens: LensModel | None) -> PosedClip | Refusal:

@@ -8,8 +8,22 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.records.boards import Board
+from reelnotes.records.problems import Refusal
 
 AT_ODDS = "given, at odds with the board"  # where a lens is from that the board in the picture does not bear out
+
+INSTEAD = "solved from the board, which the given lens does not fit"  # where no pose holds under a given lens, but one without
+
+
+@dataclass(frozen=True, slots=True)
+class NotHeld(Refusal):
+    """Why a clip has no pose although the print of a known board was proved in it: somebody held a fish before the camera.
+
+    span  (start_s, end_s) when the board is in sight, as far as it was followed
+    """
+
+    board: str = ""
+    span: tuple[float, float] = (0.0, 0.0)
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,7 +108,7 @@ class PosedClip:
 
     frames      good frames in time order: sharp, still, the board well seen
     lens        without any frame's shift
-    lens_from   "given" | AT_ODDS | "solved from the board" | "guessed"
+    lens_from   "given" | AT_ODDS | INSTEAD | "solved from the board" | "guessed"
     lens_sigma  relative standard uncertainty of the focal length
     span        (start_s, end_s) when the board is in sight
     stop_visible  share of the frames in which the foot of the stop (x = 0) lies inside the picture along the
