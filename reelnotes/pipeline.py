@@ -16,8 +16,8 @@ import reelnotes
 from reelnotes.clocks import solve_clocks
 from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
-from reelnotes.ledger import join_lengths, write_ledger
-from reelnotes.lineup import boards_tell, line_up, track_alone
+from reelnotes.ledger import held_against_log, join_lengths, write_ledger
+from reelnotes.lineup import boards_tell, line_up, track_alone, with_measuring_clips
 from reelnotes.measure import limit_notes, measure_clips, write_evidence
 from reelnotes.moments import find_moments
 from reelnotes.records.clips import Clip
@@ -144,7 +144,7 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches.
 
     A fish on a board also tells that it was landed shortly before, which a late note does not: so the
-    line-up is made once more with that knowledge.
+    line-up is made once more with that knowledge. The clips that measured a catch are its clips too.
     """
     folder = lined.folder
     if not folder.boards:
@@ -157,7 +157,9 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     if told:
         lined = replace(lined, lineup=_lineup(folder, lined.clocks, lined.track, told))
         lengths = join_lengths(measured, lined.lineup)
-    return lined, lengths
+    lengths, remarks = held_against_log(lengths, lined.lineup, folder.settings.units)
+    lined = replace(lined, folder=replace(lined.folder, problems=(*lined.folder.problems, *remarks)))
+    return replace(lined, lineup=with_measuring_clips(lined.lineup, lengths)), lengths
 
 
 def choose_story(lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps) -> tuple[tuple[Moment, ...], EditList]:

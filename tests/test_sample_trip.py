@@ -144,6 +144,12 @@ def test_catches(run) -> None:
     landed = [row for row in rows if row["outcome"] == "landed"]
     assert [float(row["measured_length_mm"]) for row in landed] == pytest.approx([731.26, 574.30], rel=0.015)
     assert all(row["lat"] and row["clips"] for row in rows)
+    # The clip that measured a fish is among its clips, in all that is written.
+    of_json = {c["catch"]: c for c in json.loads((run[0] / "trip.json").read_text(encoding="utf-8"))["catches"]}
+    for row, clip in zip(landed, ("clips/chest/CLIP0005.mp4", "clips/chest/CLIP0013.mp4"), strict=True):
+        assert clip in row["clips"].split("; ") and of_json[row["catch"]]["clips"] == row["clips"].split("; ")
+        links = [p for p in (run[0] / "sorted").rglob("*") if p.name.endswith(clip.rpartition("/")[2])]
+        assert [p.parent.name for p in links] == [f"{row['catch']} {row['species']} landed"]
 
 
 def test_the_edit_list_agrees_with_itself(run) -> None:

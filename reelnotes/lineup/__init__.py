@@ -4,13 +4,16 @@
     noted     when a noted event really happened: notes are late and coarse
     strangers a track that is of another day than clips and log
     catches   events told together as fish: strike, hooked, landed or lost, released
+    measured  the clips in which a catch was measured
 
-The verb is :func:`line_up`; :func:`boards_tell` is for lining up once more when fish were seen on a board.
+The verb is :func:`line_up`; :func:`boards_tell` is for lining up once more when fish were seen on a board, and
+:func:`with_measuring_clips` for telling whose fish that was.
 """
 
 from collections.abc import Callable, Mapping, Sequence
 
 from reelnotes.lineup.catches import gather_catches
+from reelnotes.lineup.measured import with_measuring_clips
 from reelnotes.lineup.noted import place_events
 from reelnotes.lineup.placing import place_clips
 from reelnotes.lineup.strangers import track_alone
@@ -21,7 +24,7 @@ from reelnotes.records.log import LogEvent
 from reelnotes.records.tracks import Position, Track
 from reelnotes.records.trip import LineUp
 
-__all__ = ["boards_tell", "line_up", "track_alone"]
+__all__ = ["boards_tell", "line_up", "track_alone", "with_measuring_clips"]
 
 PositionAt = Callable[[float], Position | None]
 

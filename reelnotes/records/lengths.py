@@ -26,7 +26,7 @@ class FishLength:
     total_length_mm  nose to the tip of the longer lobe, natural tail, straight, along the board
     fork_length_mm   nose to the end of the middle rays; None where that is not seen, and then the reason says so
     low_mm, high_mm  95 % interval of the total length; None when refused
-    reason           why it is no plain "measured", or has no fork length; "" else
+    reason           why it is no plain "measured", has no fork length, or differs from the log; "" else
     measure          the convention in words
     evidence         the picture, relative to the output folder, or None
     """

@@ -60,6 +60,7 @@ class Catch:
 
     outcome  "landed" | "lost"
     time     of the landing or the loss
+    clips    those that hold its events, best first, then those in which it was measured
     """
 
     id: str

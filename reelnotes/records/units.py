@@ -16,3 +16,14 @@ OUNCE_KG = POUND_KG / 16.0
 def knots(speed_mps: float) -> float:
     """Metres a second -> knots."""
     return speed_mps / KNOT_MPS
+
+
+def length_words(length_mm: float, units: str) -> str:
+    """``63.5 cm``, or ``25.0 in`` where the trip's units are "imperial"."""
+    return f"{length_mm / INCH_MM:.1f} in" if units == "imperial" else f"{length_mm / 10:.1f} cm"
+
+
+def span_words(low_mm: float, high_mm: float, units: str) -> str:
+    """``62.9 to 64.1 cm``, or in inches."""
+    low = length_words(low_mm, units).rpartition(" ")[0]
+    return f"{low} to {length_words(high_mm, units)}"
