@@ -208,7 +208,7 @@ def no_fixes() -> pd.DataFrame:
 def _read_logs(
     root: Path, paths: list[Path], date: dt.date | None, place: ZoneInfo, units: str, within_utc_s: tuple[float, float] | None
 ) -> tuple[tuple[LogEvent, ...], list[Problem]]:
-    events: list[LogEvent] = []
+    read: list[tuple[str, tuple[LogEvent, ...]]] = []
     problems: list[Problem] = []
     for path in paths:
         name = name_in_trip(root, path)
@@ -217,9 +217,10 @@ def _read_logs(
         except UnreadableError as fault:
             problems.append(Problem(name, fault.problem.what, "the file was set aside", fault.problem.advice))
             continue
-        events += found
+        read.append((name, found))
         problems += told
-    return tuple(sorted(events, key=lambda event: event.time_utc_s)), problems
+    events, copies = catchlog.without_copies(read)
+    return events, [*problems, *copies]
 
 
 def _span(fixes: pd.DataFrame) -> tuple[float, float] | None:

@@ -213,11 +213,11 @@ def test_rows_without_a_readable_time_are_set_aside_by_line(tmp_path: Path) -> N
 def test_totals_copies_empty_rows_and_repeated_headers(tmp_path: Path) -> None:
     events, problems = read(
         tmp_path,
-        "time,event,species\n06:42,landed,cod\n\n,,\n06:42,landed,cod\n"
-        "time,event,species\n06:50,lost,\nTotal;2 fish,,\nSum:,2,\n",
+        "time,event,species\n06:42,landed,cod\n\n,,\n"
+        "time,event,species\n06:42,landed,cod\n06:50,lost,\nTotal;2 fish,,\nSum:,2,\n",
     )
     assert len(events) == 2
-    assert [(p.where, p.serious) for p in problems] == [(f"log/catches.csv line {n}", False) for n in (5, 8, 9)]
+    assert [(p.where, p.serious) for p in problems] == [(f"log/catches.csv line {n}", False) for n in (6, 8, 9)]
     assert "line 2" in problems[0].what
 
 

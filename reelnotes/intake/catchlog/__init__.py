@@ -6,9 +6,9 @@ quantities  lengths, weights and depths as text -> SI
 times       times as text -> what was written (date, clock, zone, precision)
 timeline    what was written -> instants: dates filled in, midnight, the hour that comes twice
 cells       the cells of one row -> the fields of an event
-reader      the whole file: looks_like_log, read_log_file
+reader      the whole file: looks_like_log, read_log_file; several files: without_copies
 """
 
-from reelnotes.intake.catchlog.reader import looks_like_log, read_log_file
+from reelnotes.intake.catchlog.reader import looks_like_log, read_log_file, without_copies
 
-__all__ = ["looks_like_log", "read_log_file"]
+__all__ = ["looks_like_log", "read_log_file", "without_copies"]

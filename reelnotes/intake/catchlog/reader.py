@@ -1,6 +1,7 @@
 """The whole log file: found, read row by row, settled on the time line, told what was wrong."""
 
 import datetime as dt
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -19,6 +20,8 @@ HEAD_BYTES = 65_536
 NAMED_LINES = 5
 LARGEST_BYTES = 20 * 1024 * 1024
 _TELLS_A_LOG = {"event", "species", "length", "weight", "kept", "released", "bait", "rig", "setback"}
+# What happens to a fish; two of them may come up on one line, and be written down alike in one minute.
+_OF_A_FISH = frozenset(("strike", "hooked", "landed", "lost", "released"))
 _PLACE = {"lat", "latitude", "lon", "lng", "long", "longitude"}
 
 
@@ -54,7 +57,9 @@ def read_log_file(
     units  "metric" | "imperial": what bare numbers count where the header does not tell
     within_utc_s  the span in which the trip is known to lie (its track's, say): helps to read the hour that comes twice
 
-    Rows may stand out of order. A row without a readable time is set aside, of any other the good cells are kept.
+    Rows may stand out of order. Two equal rows of a fish, to the minute, are two fish; what is written once more below the
+    header again (files that were joined), or to the same second, is a copy. A row without a readable time
+    is set aside, of any other the good cells are kept.
     Raises UnreadableError when the file is empty, is no text table, or has no time column.
     """
     table = _open(path, name)
@@ -65,6 +70,7 @@ def read_log_file(
     settled = settle([written for _, written in timed], zone, date, within_utc_s)
     events: list[LogEvent] = []
     remarks: dict[Remark, list[Row]] = {}
+    alike: dict[tuple[str, ...], Row] = {}
     for (row, _), instant in zip(timed, settled, strict=True):
         if instant is None:
             problems.append(
@@ -77,6 +83,12 @@ def read_log_file(
             )
             continue
         event, found = event_of(row, layout, name, instant.time_utc_s, instant.step_s)
+        first = alike.setdefault(row.cells, row)
+        if first is not row:
+            told = _told_twice(event, f"{name} line {row.line}", first.line)
+            problems.append(told)
+            if event.kind not in _OF_A_FISH or event.step_s < 60:
+                continue
         events.append(event)
         problems += found
         if instant.remark is not None:
@@ -117,21 +129,66 @@ def _table(text: str) -> Table | None:
 def _without_totals_and_copies(table: Table, layout: Layout, name: str) -> tuple[list[Row], list[Problem]]:
     rows: list[Row] = []
     problems: list[Problem] = []
-    seen: dict[tuple[str, ...], int] = {}
+    before: dict[tuple[str, ...], list[int]] = defaultdict(list)  # equal rows above the last header -> their lines
+    here: dict[tuple[str, ...], list[int]] = defaultdict(list)
+    header = [cell.casefold() for cell in table.header.cells if cell]
     for row in table.rows:
         first = next((cell for cell in row.cells if cell), "")
+        where = f"{name} line {row.line}"
         if is_total(first) or is_total(layout.cell(row, "event")):
-            problems.append(Problem(f"{name} line {row.line}", "this row sums up others", "it was left out", serious=False))
-        elif row.cells in seen:
-            problems.append(
-                Problem(f"{name} line {row.line}", f"this row repeats line {seen[row.cells]}", "it was left out", serious=False)
-            )
-        elif [cell.casefold() for cell in row.cells if cell] == [cell.casefold() for cell in table.header.cells if cell]:
-            continue  # the header again, where files were joined
+            problems.append(Problem(where, "this row sums up others", "it was left out", serious=False))
+        elif [cell.casefold() for cell in row.cells if cell] == header:  # files were joined, perhaps of the same day
+            for cells, lines in here.items():
+                before[cells] = max(before[cells], lines, key=len)
+            here.clear()
         else:
-            seen[row.cells] = row.line
-            rows.append(row)
+            here[row.cells].append(row.line)
+            copied = before[row.cells][len(here[row.cells]) - 1 :]
+            if copied:
+                problems.append(Problem(where, f"this row repeats line {copied[0]}", "it was left out", serious=False))
+            else:
+                rows.append(row)
     return rows, problems
+
+
+def _told_twice(event: LogEvent, where: str, first_line: int) -> Problem:
+    """What to say of a row that is equal to one before it in the same file."""
+    if event.kind in _OF_A_FISH and event.step_s >= 60:
+        what, done = f"this row says the same as line {first_line}", "both were kept, as two fish in one minute"
+        return Problem(where, what, done, "take one out if it was the same fish", serious=False)
+    return Problem(where, f"this row repeats line {first_line}", "it was left out", serious=False)
+
+
+def without_copies(files: Sequence[tuple[str, Sequence[LogEvent]]]) -> tuple[tuple[LogEvent, ...], list[Problem]]:
+    """The events of several log files (name, events), in order of time; a row that two files hold is one event.
+
+    The same log exported twice says everything twice, each file as often as it happened: so of each event as many are kept
+    as the file has that says it most often.
+    """
+    kept: Counter[LogEvent] = Counter()
+    events: list[LogEvent] = []
+    problems: list[Problem] = []
+    for name, found in files:
+        here: Counter[LogEvent] = Counter()
+        copies = []
+        for event in found:
+            said = replace(event, source="")
+            here[said] += 1
+            if here[said] > kept[said]:
+                events.append(event)
+            else:
+                copies.append(event.source.rpartition(" ")[2])
+        kept |= here
+        if copies:
+            which = f"line{'s' if len(copies) > 1 else ''} {_some(copies)}"
+            what = "another log of the trip says the same"
+            problems.append(Problem(f"{name} {which}", what, "each was taken once", serious=False))
+    return tuple(sorted(events, key=lambda event: event.time_utc_s)), problems
+
+
+def _some(lines: Sequence[object]) -> str:
+    more = f" and {len(lines) - NAMED_LINES} more" if len(lines) > NAMED_LINES else ""
+    return ", ".join(str(line) for line in lines[:NAMED_LINES]) + more
 
 
 def _timed(
@@ -176,9 +233,7 @@ def _time_remarks(remarks: dict[Remark, list[Row]], layout: Layout, name: str) -
     """One problem for each kind of remark about times, with its lines; a night's log would say the same on every line."""
     problems = []
     for remark, rows in remarks.items():
-        lines = ", ".join(str(row.line) for row in rows[:NAMED_LINES]) + (
-            f" and {len(rows) - NAMED_LINES} more" if len(rows) > NAMED_LINES else ""
-        )
+        lines = _some([row.line for row in rows])
         column = f", column {layout.header[layout.at['time']]}" if "time" in layout.at else ""
         problems.append(
             Problem(
