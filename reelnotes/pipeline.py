@@ -18,7 +18,7 @@ from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
 from reelnotes.ledger import held_against_log, join_lengths, write_ledger
 from reelnotes.lineup import boards_tell, line_up, track_alone, with_measuring_clips
-from reelnotes.measure import limit_notes, measure_clips, write_evidence
+from reelnotes.measure import limit_notes, limit_remarks, measure_clips, write_evidence
 from reelnotes.moments import find_moments
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import Clocks
@@ -182,8 +182,13 @@ def make_record(
         lengths=lengths,
         edit=edit,
         moments=moments,
-        problems=(*folder.problems, *clock_problems(lined.clocks), *([alone] if alone else [])),
-        limit_notes=limit_notes(lengths, lined.lineup, folder.limits),
+        problems=(
+            *folder.problems,
+            *clock_problems(lined.clocks),
+            *([alone] if alone else []),
+            *limit_remarks(lined.lineup, folder.limits),
+        ),
+        limit_notes=limit_notes(lengths, lined.lineup, folder.limits, folder.zone, folder.settings.units),
         version=reelnotes.__version__,
     )
 

@@ -55,7 +55,7 @@ def read_trip(root: Path, progress: Progress | None = None) -> TripFolder:
 
     lens_files, lens_problems = lenses.read_lenses(root, heaps.lenses)
     board_list, board_problems = boards.read_boards(root, heaps.boards)
-    limit_list, limit_problems = limits.read_limits(root)
+    limit_list, limit_problems = limits.read_limits(root, told.units)
     problems += [*lens_problems, *board_problems, *limit_problems]
 
     clips = cameras.name_cameras(clips, told.camera)

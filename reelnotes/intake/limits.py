@@ -12,6 +12,9 @@
     source = "notice at the ramp, 2026"
 """
 
+from collections.abc import Sequence
+from functools import partial
+from itertools import combinations
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -21,6 +24,7 @@ from reelnotes.intake import tomls
 from reelnotes.intake.catchlog import quantities
 from reelnotes.records.folder import SizeLimit
 from reelnotes.records.problems import Problem, SettingsError
+from reelnotes.records.units import length_words
 
 NAME = "limits.toml"
 
@@ -67,8 +71,10 @@ _EXAMPLES = {
 }
 
 
-def read_limits(root: Path) -> tuple[tuple[SizeLimit, ...], list[Problem]]:
-    """The limits of limits.toml, each checked by itself, and what was wrong. No file: no limits, no problem."""
+def read_limits(root: Path, units: str = "metric") -> tuple[tuple[SizeLimit, ...], list[Problem]]:
+    """The limits of limits.toml, each checked by itself and against the others, and what was wrong. No file: no limits, no
+    problem. units: "metric" | "imperial", of the sentences.
+    """
     path = tomls.find_toml(root, NAME)
     if path is None:
         return (), []
@@ -85,7 +91,7 @@ def read_limits(root: Path) -> tuple[tuple[SizeLimit, ...], list[Problem]]:
     entries = table.get("limit", [])
     if not isinstance(entries, list):
         entries = [entries]
-    limits = []
+    limits: list[tuple[int, SizeLimit]] = []
     for number, entry in enumerate(entries, 1):
         where = f"{NAME}, limit {number}"
         if not isinstance(entry, dict):
@@ -96,5 +102,49 @@ def read_limits(root: Path) -> tuple[tuple[SizeLimit, ...], list[Problem]]:
             problems += tomls.refusal(where, said, tuple(_Limit.model_fields), _EXAMPLES, "this limit was left out")
         else:
             source = said.source or where
-            limits.append(SizeLimit(said.species, said.measure, said.minimum, said.maximum, said.slot, said.bag, source))
-    return tuple(limits), problems
+            limit = SizeLimit(said.species, said.measure, said.minimum, said.maximum, said.slot, said.bag, source)
+            limits.append((number, limit))
+    return tuple(limit for _, limit in limits), [*problems, *_at_odds(limits, units)]
+
+
+def _at_odds(limits: Sequence[tuple[int, SizeLimit]], units: str) -> list[Problem]:
+    """Limits that contradict themselves or one another. Which of them holds is for the angler to look up: all are kept."""
+    told = [(f"{NAME}, limit {n}", what) for n, limit in limits if (what := _with_its_slot(limit, limit, units))]
+    for (a, first), (b, second) in combinations(limits, 2):
+        if first.species.strip().casefold() == second.species.strip().casefold():
+            told += [(f"{NAME}, limits {a} and {b}", what) for what in _between(first, second, units)]
+    done, advice = "each was held against the fish as it stands", "look up what holds for that water and day"
+    return [Problem(where, what, done, advice, serious=False) for where, what in told]
+
+
+def _between(a: SizeLimit, b: SizeLimit, units: str) -> list[str]:
+    """What two limits of one species say against one another, by measure; a bag counts fish of any."""
+    found = []
+    if a.bag is not None and b.bag is not None and a.bag != b.bag:
+        found.append(f"for {a.species} they give two bags, {a.bag} and {b.bag}")
+    if a.measure != b.measure:
+        return found
+    said = partial(length_words, units=units, inch_digits=2)
+    for word, one, other in (("minima", a.minimum_mm, b.minimum_mm), ("maxima", a.maximum_mm, b.maximum_mm)):
+        if one is not None and other is not None and one != other:
+            found.append(f"for {a.species} they give two {word}, {said(one)} and {said(other)}")
+    for low, high in ((a, b), (b, a)):
+        if low.minimum_mm is not None and high.maximum_mm is not None and low.minimum_mm > high.maximum_mm:
+            span = f"the minimum of {said(low.minimum_mm)} and the maximum of {said(high.maximum_mm)}"
+            found.append(f"no {a.species} is within both {span}")
+        if what := _with_its_slot(low, high, units):
+            found.append(what)
+    return found
+
+
+def _with_its_slot(slotted: SizeLimit, sized: SizeLimit, units: str) -> str:
+    """What is odd about the slot of one limit beside the minimum and maximum of another, or of itself; '' when nothing is."""
+    if slotted.slot_mm is None or (sized.minimum_mm is None and sized.maximum_mm is None):
+        return ""
+    low, high = slotted.slot_mm
+    least = 0.0 if sized.minimum_mm is None else sized.minimum_mm
+    most = float("inf") if sized.maximum_mm is None else sized.maximum_mm
+    span = f"the protected slot of {length_words(low, units, 2)} to {length_words(high, units, 2)} for {slotted.species}"
+    if low <= least and high >= most:
+        return f"{span} leaves no fish between the minimum and the maximum"
+    return f"{span} lies outside the minimum and the maximum, so it protects nothing more" if high <= least or low >= most else ""

@@ -46,8 +46,8 @@ The fish on it:
     bench          boards, enrolment and calibration, outside any trip
 """
 
-from reelnotes.measure.limits import limit_notes
+from reelnotes.measure.limits import limit_notes, limit_remarks
 from reelnotes.measure.measure_clip import ClipMeasure, measure_clip, write_evidence
 from reelnotes.measure.whole_trip import TripMeasure, measure_clips
 
-__all__ = ["ClipMeasure", "TripMeasure", "limit_notes", "measure_clip", "measure_clips", "write_evidence"]
+__all__ = ["ClipMeasure", "TripMeasure", "limit_notes", "limit_remarks", "measure_clip", "measure_clips", "write_evidence"]

@@ -38,7 +38,7 @@ class TripRecord:
     edit         the edit list, None when no cut could be made
     problems     all problems of all rooms, in the order they were met
     cautions     what a reader must not forget
-    limit_notes  one sentence a length that was held against the angler's own limits
+    limit_notes  one sentence a length, or a day's kept fish, that was held against the angler's own limits
     version      of the tool that made the record
     """
 

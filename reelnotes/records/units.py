@@ -18,12 +18,12 @@ def knots(speed_mps: float) -> float:
     return speed_mps / KNOT_MPS
 
 
-def length_words(length_mm: float, units: str) -> str:
+def length_words(length_mm: float, units: str, inch_digits: int = 1) -> str:
     """``63.5 cm``, or ``25.0 in`` where the trip's units are "imperial"."""
-    return f"{length_mm / INCH_MM:.1f} in" if units == "imperial" else f"{length_mm / 10:.1f} cm"
+    return f"{length_mm / INCH_MM:.{inch_digits}f} in" if units == "imperial" else f"{length_mm / 10:.1f} cm"
 
 
-def span_words(low_mm: float, high_mm: float, units: str) -> str:
+def span_words(low_mm: float, high_mm: float, units: str, inch_digits: int = 1) -> str:
     """``62.9 to 64.1 cm``, or in inches."""
-    low = length_words(low_mm, units).rpartition(" ")[0]
-    return f"{low} to {length_words(high_mm, units)}"
+    low = length_words(low_mm, units, inch_digits).rpartition(" ")[0]
+    return f"{low} to {length_words(high_mm, units, inch_digits)}"
