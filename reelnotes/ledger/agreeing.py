@@ -16,6 +16,7 @@ from reelnotes.records.units import length_words
 
 LOGGED_SHARE = 0.10
 GROSS = 2.0
+_ONE_IS_WRONG = ", so that this is another fish, or one of the two lengths is wrong"
 
 
 def held_against_log(
@@ -35,7 +36,8 @@ def held_against_log(
             continue
         verdict = "check" if apart > GROSS else fish.verdict
         sentence = _sentence(catch, units)
-        told.append(replace(fish, verdict=verdict, reason="; ".join(part for part in (sentence, fish.reason) if part)))
+        why = sentence + (_ONE_IS_WRONG if apart > GROSS else "")
+        told.append(replace(fish, verdict=verdict, reason="; ".join(part for part in (why, fish.reason) if part)))
         assert fish.total_length_mm is not None
         what = f"a fish of {length_words(fish.total_length_mm, units)} was measured, but {sentence}"
         done = "the length is one to check" if verdict == "check" else "both are kept"

@@ -44,6 +44,7 @@ def test_what_is_said(measured, logged, half, verdict, said):
     (told,), remarks = held_against_log([fish(measured, half)], lineup(logged), "metric")
     assert told.verdict == verdict and told.total_length_mm == measured
     assert ("the log says" in told.reason) is said
+    assert ("another fish" in told.reason) is (verdict == "check")
     assert [r.serious for r in remarks] == [False] * said
     if said:
         assert f"{logged / 10:.1f} cm" in told.reason and "C01" in told.reason and "60.0 cm" in remarks[0].what
