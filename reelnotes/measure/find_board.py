@@ -159,9 +159,7 @@ def _by_place(
             yield from _by_strips(image, found, lens, freedom)
 
 
-def _by_print(
-    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn
-) -> Iterator[Proposal]:
+def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn) -> Iterator[Proposal]:
     """By features of the whole picture, which are left in ``drawn``."""
     last = None
     for side in _SEARCH_SIDES:

@@ -106,9 +106,7 @@ def _firm(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return opened if opened.any() else mask
 
 
-def _part(
-    image: NDArray[np.uint8], place: Place, lens: LensModel
-) -> tuple[NDArray[np.uint8], LensModel, NDArray[np.uint8]]:
+def _part(image: NDArray[np.uint8], place: Place, lens: LensModel) -> tuple[NDArray[np.uint8], LensModel, NDArray[np.uint8]]:
     """The picture of a place, the lens for it, and where in it the place is (with its rim)."""
     part = image[place.top : place.bottom, place.left : place.right]
     gain = min(1.0, _LONGEST_PX / max(part.shape[:2]))

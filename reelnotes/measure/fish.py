@@ -152,9 +152,7 @@ class _TailEnd:
         return self.likeness >= _TAIL_LIKE and self.clear and not self.piece.doubts
 
 
-def _piece_and_look(
-    clip: PosedClip, stack: Stack, outline: Outline, scale: float
-) -> tuple[_TailEnd, list[FishPiece]] | Refusal:
+def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: float) -> tuple[_TailEnd, list[FishPiece]] | Refusal:
     """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
     the net sees it."""
     parts = see_parts(stack, clip.model)

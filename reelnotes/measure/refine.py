@@ -125,9 +125,7 @@ def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladde
     return again if again is not None and again.strength > fine.strength else fine
 
 
-def follow(
-    image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, *, near: bool
-) -> Alignment | None:
+def follow(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, *, near: bool) -> Alignment | None:
     """A middling alignment from a start that is a percent or two of the board off (``near``: about half a percent), as
     from one frame to the next."""
     native = native_scale(model, lens, R, t)

@@ -157,9 +157,7 @@ def _small(light: NDArray[np.uint8]) -> NDArray[np.uint8]:
     return cv2.resize(light, None, fx=gain, fy=gain, interpolation=cv2.INTER_AREA).astype(np.uint8)
 
 
-def _followed(
-    image: NDArray[np.uint8], greys: Sequence[NDArray[np.uint8]], last: Alignment, least: float
-) -> Alignment | None:
+def _followed(image: NDArray[np.uint8], greys: Sequence[NDArray[np.uint8]], last: Alignment, least: float) -> Alignment | None:
     """The board in another frame: from where the picture's own motion carries it, at one go or from frame to frame; else from
     rest. greys: small pictures of the frame of ``last``, of those between, of this one; least: strength."""
     for way in ([greys[0], greys[-1]], greys if len(greys) > 2 else None):

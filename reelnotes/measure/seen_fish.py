@@ -65,7 +65,7 @@ def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Ma
 
 
 def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board: Board) -> str:
-    """"" where the net's fish begins and ends where a measured one does, as far as its pixels tell; else a reason to doubt.
+    """ "" where the net's fish begins and ends where a measured one does, as far as its pixels tell; else a reason to doubt.
 
     nose_mm, tip_mm  as they appear on the board's surface
     """

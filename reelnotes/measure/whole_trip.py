@@ -36,6 +36,9 @@ log = logging.getLogger(__name__)
 T = TypeVar("T")
 
 _GLANCE = 0.1  # share of the progress bar
+# What numpy and OpenCV raise over a picture such as none before it. It is a fault of ours, and told as one; but the trip's other
+# clips are measured all the same.
+_FAULTS = (ArithmeticError, ValueError, LookupError, cv2.error)
 _HELD = 1e-4  # a pooled lens is held: one clip's many readings share their errors and would talk it out of what all say
 
 
@@ -141,6 +144,14 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
         return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens, sights=job.sights)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
+    except _FAULTS as fault:
+        return _our_fault(job, fault)
+
+
+def _our_fault(job: Job, fault: Exception) -> Problem:
+    log.debug("%s", job.clip.name, exc_info=fault)
+    what = f"measuring met a fault of this program ({type(fault).__name__}: {fault})"
+    return Problem(job.clip.name, what, "the clip was not measured", "please report it, if you can with the clip")
 
 
 def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
@@ -162,13 +173,15 @@ def sights_of_clip(job: Job) -> Sights | Problem:
         return glance_through(job.clip.path)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
+    except _FAULTS as fault:
+        return _our_fault(job, fault)
 
 
 def first_look(job: Job) -> FirstLook | None:
     """The board and the print seen in a clip's best frames, without their pictures; None where no board is found."""
     try:
         posed = pose_clip(job.clip.path, job.boards, None, sights=job.sights)
-    except UnreadableError:
+    except (UnreadableError, *_FAULTS):
         return None  # said when the clip is measured
     return None if isinstance(posed, Refusal) else FirstLook(views_of(posed), KnownClip.of(posed))
 

@@ -121,3 +121,23 @@ def test_a_second_look_is_spent_on_likely_clips_only(filmed, monkeypatch):
 def test_not_held_is_a_refusal():
     assert not NotHeld("why", "board", (1.0, 2.0))
     assert isinstance(NotHeld("why"), Refusal)
+
+
+def test_a_fault_over_one_clip_leaves_the_others_measured(filmed, monkeypatch):
+    sound = rows(filmed, None)[filmed[0].name]
+    whole = importlib.import_module("reelnotes.measure.whole_trip")
+
+    def glance(path):
+        if path == filmed[1]:
+            raise np.linalg.LinAlgError("Matrix is not positive definite")
+        return glance_through(path)
+
+    monkeypatch.setattr(whole, "glance_through", glance)
+    clips = tuple(Clip(p.name, p, "bow", width_px=WIDE.width_px, height_px=WIDE.height_px) for p in filmed[:2])
+    folder = SimpleNamespace(clips=clips, boards=(filmed[2],), lenses={}, cameras=(Camera("bow"),))
+    with ThreadPoolExecutor(1) as one:
+        told = measure_clips(folder, executor=one)
+    lengths = [row.total_length_mm for clip in told.clips for row in clip.lengths]
+    assert lengths == [pytest.approx(sound.total_length_mm, rel=1e-3)]
+    (problem,) = told.problems
+    assert problem.serious and problem.where == filmed[1].name and "LinAlgError" in problem.what
