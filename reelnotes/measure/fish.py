@@ -8,7 +8,16 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
-from reelnotes.measure.fish_piece import AT_EDGE, NO_FISH, FishPiece, by_the_tail, carried_on, fish_pieces, parted_pieces
+from reelnotes.measure.fish_piece import (
+    AT_EDGE,
+    NO_FISH,
+    NOT_AT_STOP,
+    FishPiece,
+    by_the_tail,
+    carried_on,
+    fish_pieces,
+    parted_pieces,
+)
 from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
@@ -159,7 +168,7 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         seen = seen_pieces(parts, stack, clip.board, None)
-        if not seen or pieces.reason != NO_FISH:
+        if not seen or pieces.reason not in (NO_FISH, NOT_AT_STOP):
             return pieces
         return _by_look(clip, seen, stack, outline, scale), seen
     best = _best_tail(clip, pieces, stack, outline, scale)
@@ -172,12 +181,26 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
         sound = by_look.sound and not (curled and _curled(by_look.piece))
         if by_look.likeness >= _TAIL_LIKE and (sound or best.likeness < _TAIL_LIKE):
             best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
+    if seen and best.tail is not None and disagreement(seen, best.piece.x_low, best.tail.tip_x, clip.board) == ELSEWHERE:
+        best = _borne_out(clip, seen, stack, outline, scale) or best
     if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
         best = replace(best, piece=replace(best.piece, x_low=0.0))
     if best.piece.x_low < _AT_STOP_MM:
         gap_mm = shaded_gap(best.piece, outline, stack, clip.board)
         best = replace(best, piece=replace(best.piece, x_low=max(best.piece.x_low, gap_mm)))
     return best, seen
+
+
+def _borne_out(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd | None:
+    """A whole tail that close looks at the outline, without what may be joined to it, find just where the net sees it; None where
+    there is no such tail, or where these looks differ among themselves as about a glint each does."""
+    near = [p for p in parted_pieces(outline, stack, clip.board) if not disagreement(seen, p.x_low, p.x_high, clip.board)]
+    found = [_best_tail(clip, [piece], stack, outline, scale) for piece in near]
+    if not found or not all(one.sound and one.likeness >= _WHOLE for one in found):
+        return None
+    tips = [one.tail.tip_x for one in found if one.tail is not None]
+    agree = max(tips) - min(tips) < max(_SAME_MM, _SAME * max(tips))
+    return found[0] if agree and not disagreement(seen, found[0].piece.x_low, tips[0], clip.board) else None
 
 
 def _no_fish(piece: FishPiece) -> Mask | None:

@@ -17,6 +17,7 @@ from reelnotes.records.problems import Refusal
 
 STOP_ZONE_MM = 80.0
 NO_FISH = "no fish lies on the board"
+NOT_AT_STOP = "no fish lies at the stop"
 _MOST_OF_TAIL = 0.75  # of its breadth
 AT_EDGE = "the outline of the tail runs into the board's edge"
 _OVER_TAIL = "something lies over the tail or right beside it"
@@ -59,7 +60,7 @@ def fish_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiece]
         chained = [] if near else _chained(blobs, stack)
         near = near or chained
         if not near:
-            refusal = refusal if refusal is not None else Refusal("no fish lies at the stop" if long else NO_FISH)
+            refusal = refusal if refusal is not None else Refusal(NOT_AT_STOP if long else NO_FISH)
             continue
         for mask, x_high in {near[0].x_high_mm: (near[0].mask, near[0].x_high_mm), **_with_rest(near[0], blobs)}.values():
             bad_end = ends_seen(mask, stack, board, x_high)
