@@ -18,6 +18,7 @@ from reelnotes.measure.fish_piece import (
     fish_pieces,
     parted_pieces,
 )
+from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
@@ -108,6 +109,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     """The fish in frames that all show the same."""
     stack = stack_frames(spread_pick(clip.frames, _COARSE_FRAMES), raster)
     outline = find_outline(stack, clip.model)
+    if other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
+        return Refusal(OTHER_INKS)
     found = _piece_and_look(clip, stack, outline, scale)
     if isinstance(found, Refusal):
         return found

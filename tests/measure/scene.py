@@ -87,7 +87,8 @@ class FishDrawing:
 @dataclass
 class Scene:
     """What lies where. extra: further (polygon, z, colour); stain: (polygon, colour, how much of the board it hides);
-    stop_shade_mm: how far the stop's shade falls on the board."""
+    stop_shade_mm: how far the stop's shade falls on the board; bars: the colour of the bars that really are on it;
+    light, haze: what the picture's channels are multiplied by, and a grey that is added to them."""
 
     fish: FishDrawing | None = field(default_factory=FishDrawing)
     dark: bool = False
@@ -95,6 +96,9 @@ class Scene:
     stain: tuple = ()
     shadow: bool = False
     stop_shade_mm: float = 0.0
+    bars: tuple | None = None
+    light: tuple = (1.0, 1.0, 1.0)
+    haze: float = 0.0
     noise: float = 2.0
     tilt_deg: float = 12.0
     turn_deg: float = 4.0
@@ -106,11 +110,20 @@ class Scene:
         made, rng = [], np.random.default_rng(11)
         for i in range(frames):
             R, centre = camera(self.tilt_deg + 0.7 * i, self.turn_deg - 0.5 * i, self.height + 4.0 * i, (290.0 + 5 * i, 90.0))
-            image = self._render(picture, R, centre)
+            image = self._render(self._painted(picture), R, centre) * np.array(self.light) + self.haze
             image = np.clip(image + rng.normal(0, self.noise, image.shape), 0, 255).astype(np.uint8)
             lens = LensModel("pinhole", WIDTH, HEIGHT, FOCAL, FOCAL, 479.5, 269.5, (0.0, 0.0, 0.0, 0.0, 0.0))
             made.append(PosedFrame(3 * i, 0.1 * i, image, lens, R, -R @ centre, 0.2, 100, 1.0, 0.7, 4e-4, 100.0 + i))
         return PosedClip(BOARD, model, tuple(made), made[0].lens, "given", 0.002, (0.0, 0.1 * frames), 1.0)
+
+    def _painted(self, picture):
+        """The board with other bars, the ruler as it was."""
+        if self.bars is None:
+            return picture
+        other = picture.copy()
+        for i in range(1, 12, 2):
+            other[:450, i * 150 : (i + 1) * 150] = self.bars
+        return other
 
     def _render(self, picture, R, centre):
         size = (WIDTH * _OVER, HEIGHT * _OVER)

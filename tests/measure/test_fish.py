@@ -67,6 +67,27 @@ def test_a_nose_in_the_stops_shade_is_at_the_stop(colour):
     assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.006)
 
 
+def test_a_board_of_the_same_bars_in_another_colour_is_another_board():
+    row = measured(Scene(bars=(150, 185, 225)))
+    assert (row.verdict, row.total_length_mm) == ("refused", None)
+    assert "another board" in row.reason
+
+
+@pytest.mark.parametrize(
+    "scene",
+    [
+        Scene(light=(0.55, 0.8, 1.0)),
+        Scene(light=(1.0, 0.8, 0.6)),
+        Scene(light=(0.6, 0.6, 0.6), haze=85.0),
+        Scene(light=(0.3, 0.3, 0.3)),
+    ],
+    ids=["warm", "cold", "haze", "dim"],
+)
+def test_no_light_makes_another_board_of_it(scene):
+    row = measured(scene)
+    assert row.total_length_mm == pytest.approx(scene.fish.total, rel=0.01), row.reason
+
+
 def test_an_empty_board_is_refused():
     row = measured(Scene(fish=None))
     assert (row.verdict, row.total_length_mm) == ("refused", None)
