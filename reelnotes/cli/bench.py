@@ -121,7 +121,10 @@ def lens(
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
 ) -> None:
-    """Calibrate a lens from a clip of a checkerboard or of a marker board."""
+    """Calibrate a lens from a clip of a checkerboard or of a marker board.
+
+    Film it near and far, tilted by some 30 degrees to each side, up and down, and out to the picture's corners.
+    """
     with speaking(as_json, quiet, verbose) as voice:
         if (checkerboard is None) == (boards is None):
             raise UsageError("lens", "what the clip shows was not said", "give either --checkerboard or --boards")
@@ -131,10 +134,10 @@ def lens(
         if isinstance(made, Refusal):
             raise UsageError(str(clip), made.reason)
         found, target = made
-        focal = f"focal length {found.camera_matrix[0][0]:.0f} px"
+        focal = f"focal length {found.camera_matrix[0][0]:.0f} px ± {100 * (found.focal_sigma or 0):.2f} %"
         voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: {bold(target)}")
         told = {"model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion}
-        voice.result({"lens": str(target), **told, "rms_px": found.rms_px})
+        voice.result({"lens": str(target), **told, "rms_px": found.rms_px, "focal_sigma": found.focal_sigma})
 
 
 def _mm(option: str, text: str) -> float:

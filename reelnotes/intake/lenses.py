@@ -41,6 +41,7 @@ class _LensFile(BaseModel):
     camera_matrix: tuple[_Row, _Row, _Row]
     distortion: tuple[Annotated[_Finite, Field(ge=-_MOST_BENT, le=_MOST_BENT)], ...]
     rms_px: _Finite | None = Field(default=None, ge=0.0, le=100.0)
+    focal_sigma: _Finite | None = Field(default=None, ge=0.0, le=0.5)
 
     @model_validator(mode="after")
     def _makes_sense(self) -> "_LensFile":
@@ -86,6 +87,7 @@ _EXAMPLES = {
     "camera_matrix": "camera_matrix = [[860, 0, 960], [0, 860, 540], [0, 0, 1]]",
     "distortion": "distortion = [0.01, 0.0, 0.0, 0.0]",
     "rms_px": "rms_px = 0.31",
+    "focal_sigma": "focal_sigma = 0.002",
 }
 
 
@@ -105,7 +107,9 @@ def read_lenses(root: Path, paths: Iterable[Path]) -> tuple[dict[str, Lens], lis
             problems += tomls.refusal(where, said, tuple(_LensFile.model_fields), _EXAMPLES, _LEFT_OUT)
             continue
         distortion = said.distortion if said.model == "fisheye" or len(said.distortion) == 5 else (*said.distortion, 0.0)
-        lenses[where] = Lens(said.name, said.model, said.width, said.height, said.camera_matrix, distortion, said.rms_px, where)
+        lenses[where] = Lens(
+            said.name, said.model, said.width, said.height, said.camera_matrix, distortion, said.rms_px, where, said.focal_sigma
+        )
     return lenses, problems
 
 

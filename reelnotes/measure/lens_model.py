@@ -169,5 +169,7 @@ def _reach(model: str, dist: tuple[float, ...]) -> float:
 
 def _given_focal_sigma(lens: "Lens") -> float:
     """How well a calibration's focal length is known: a good one is repeatable to some tenths of a percent
-    (common practice, no source); a worse reprojection error means a worse one."""
-    return 0.003 if lens.rms_px is None else float(np.clip(0.002 + 0.002 * lens.rms_px, 0.002, 0.01))
+    (common practice, no source); a worse reprojection error means a worse one. What the calibration itself says of its
+    views comes on top: small residuals alone do not tell that they fixed the focal length."""
+    usual = 0.003 if lens.rms_px is None else float(np.clip(0.002 + 0.002 * lens.rms_px, 0.002, 0.01))
+    return float(np.hypot(usual, lens.focal_sigma or 0.0))

@@ -44,7 +44,8 @@ class Lens:
     """A calibrated lens in OpenCV's terms. model "fisheye" (k1..k4) or "pinhole" (k1 k2 p1 p2 k3).
 
     camera_matrix is row-major 3 x 3, for pictures of width_px x height_px as shown (after rotation).
-    rms_px is the calibration's own reprojection error, None when not told.
+    rms_px is the calibration's own reprojection error, focal_sigma the relative standard uncertainty of its
+    focal length; None when not told.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Lens:
     distortion: tuple[float, ...]
     rms_px: float | None = None
     source: str = ""
+    focal_sigma: float | None = None
 
     def fits(self, width_px: int, height_px: int) -> bool:
         """Whether the calibration can be scaled to pictures of that size as shown: they have its own shape, within 2 %.

@@ -7,7 +7,8 @@ import cv2
 import numpy as np
 import pytest
 
-from reelnotes.measure.bench.calibrate import Checkerboard, View, calibrate_lens, lens_from_views
+from reelnotes.measure.bench.calibrate import Checkerboard, calibrate_lens, lens_from_views
+from reelnotes.measure.bench.lens_doubt import View
 from reelnotes.records.boards import Lens
 from reelnotes.records.problems import Refusal
 

@@ -13,6 +13,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.bench.lens_doubt import (
+    WORST_FOCAL_SIGMA,
+    FittedLens,
+    View,
+    focal_sigma,
+    lacking,
+    project,
+    view_pose,
+)
 from reelnotes.media.decode import pictures
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.problems import Refusal
@@ -34,14 +43,6 @@ class Checkerboard:
     columns: int
     rows: int
     square_mm: float
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """One view of the plane: board points (n, 2) in mm and where they are seen (n, 2) in px."""
-
-    board_mm: Points
-    seen_px: Points
 
 
 def calibrate_lens(
@@ -124,26 +125,39 @@ def _slant(view: View) -> Points:
 
 
 def lens_from_views(views: Sequence[View], size: tuple[int, int], name: str) -> Lens | Refusal:
-    """Fit both lens models, drop views that do not fit, and keep the model that predicts unseen views better."""
-    best: tuple[float, Lens] | None = None
+    """Fit both lens models, drop views that do not fit, and keep the model that predicts unseen views better.
+
+    A Refusal when the views leave the focal length open, however well some lens fits them.
+    """
+    best: tuple[float, FittedLens] | None = None
     for model in ("fisheye", "pinhole"):
         unseen = _predict_unseen(views, size, model)
         fitted = _fit(list(views), size, model)
         if unseen is None or fitted is None:
             continue
-        rms, matrix, distortion = fitted
-        rows = tuple((float(a), float(b), float(c)) for a, b, c in matrix)
-        lens = Lens(name, model, size[0], size[1], rows, tuple(map(float, distortion)), rms)
-        if model == "pinhole" and matrix[0, 0] < WIDE_FOCAL_SHARE * max(size):
+        if model == "pinhole" and fitted.matrix[0, 0] < WIDE_FOCAL_SHARE * max(size):
             unseen *= 1.05  # near a tie on a wide lens the polynomial runs away outside the views; the fisheye does not
         if best is None or unseen < best[0]:
-            best = unseen, lens
+            best = unseen, fitted
     if best is None:
         return Refusal("no lens model could be fitted to the views; show the pattern tilted more, near and far")
-    left = best[1].rms_px
-    if left is None or left > WORST_RMS_PX:
-        return Refusal(f"the best lens leaves {left:.1f} px of error; is the pattern flat, and are its sizes as given?")
-    return best[1]
+    return _told(best[1], size, name)
+
+
+def _told(fitted: FittedLens, size: tuple[int, int], name: str) -> Lens | Refusal:
+    """The lens with its doubt; or why it is none."""
+    if fitted.rms_px > WORST_RMS_PX:
+        return Refusal(f"the best lens leaves {fitted.rms_px:.1f} px of error; is the pattern flat, and are its sizes as given?")
+    lack = lacking(fitted, size)
+    if lack:
+        return Refusal(lack)
+    sigma = focal_sigma(fitted)
+    if sigma > WORST_FOCAL_SIGMA:
+        known = f"only to {100 * sigma:.0f} %" if sigma < 0.5 else "not at all"
+        return Refusal(f"the views tell the focal length {known}; tilt the pattern more to each side, up and down, near and far")
+    rows = tuple((float(a), float(b), float(c)) for a, b, c in fitted.matrix)
+    distortion = tuple(map(float, fitted.distortion))
+    return Lens(name, fitted.model, size[0], size[1], rows, distortion, fitted.rms_px, focal_sigma=sigma)
 
 
 def _predict_unseen(views: Sequence[View], size: tuple[int, int], model: str) -> float | None:
@@ -152,13 +166,13 @@ def _predict_unseen(views: Sequence[View], size: tuple[int, int], model: str) ->
     fitted = _fit(kept, size, model)
     if fitted is None:
         return None
-    residuals = [_residual_px(view, fitted[1], fitted[2], model) for view in unseen]
+    residuals = [_residual_px(view, fitted.matrix, fitted.distortion, model) for view in unseen]
     return float(np.median([r for r in residuals if np.isfinite(r)] or [np.inf]))
 
 
-def _fit(views: list[View], size: tuple[int, int], model: str) -> tuple[float, Points, Points] | None:
-    """(rms px, camera matrix, distortion), with views worse than three times the median left out once."""
-    for _ in range(2):
+def _fit(views: list[View], size: tuple[int, int], model: str) -> FittedLens | None:
+    """A lens fitted to the views, with those worse than three times the median left out once."""
+    for last in (False, True):
         try:
             rms, matrix, distortion = _solve(views, size, model)
         except cv2.error:
@@ -167,10 +181,10 @@ def _fit(views: list[View], size: tuple[int, int], model: str) -> tuple[float, P
             return None
         residuals = np.array([_residual_px(v, matrix, distortion, model) for v in views])
         good = residuals <= 3.0 * max(float(np.median(residuals)), 0.05)
-        if good.all() or good.sum() < FEWEST_VIEWS // 2:
+        if last or good.all() or good.sum() < FEWEST_VIEWS // 2:
             break
         views = [v for v, fine in zip(views, good, strict=True) if fine]
-    return float(rms), matrix, np.ravel(distortion)
+    return FittedLens(model, matrix, np.ravel(distortion), float(rms), tuple(views))
 
 
 def _solve(views: list[View], size: tuple[int, int], model: str) -> tuple[float, Points, Points]:
@@ -193,15 +207,8 @@ def _solve(views: list[View], size: tuple[int, int], model: str) -> tuple[float,
 
 def _residual_px(view: View, matrix: Points, distortion: Points, model: str) -> float:
     """Root mean square reprojection error of one view whose own pose is free."""
-    points = np.column_stack([view.board_mm, np.zeros(len(view.board_mm))])
-    try:
-        if model == "fisheye":
-            rays = cv2.fisheye.undistortPoints(view.seen_px[:, None], matrix, distortion)
-            _, turn, shift = cv2.solvePnP(points, rays, np.eye(3), None)
-            drawn, _ = cv2.fisheye.projectPoints(points[:, None], turn, shift, matrix, distortion)
-        else:
-            _, turn, shift = cv2.solvePnP(points, view.seen_px, matrix, distortion)
-            drawn, _ = cv2.projectPoints(points, turn, shift, matrix, distortion)
-    except cv2.error:
+    pose = view_pose(view, matrix, distortion, model)
+    if pose is None:
         return float("inf")
-    return float(np.sqrt(np.mean(np.sum((drawn.reshape(-1, 2) - view.seen_px) ** 2, axis=1))))
+    off = project(view.board_mm, pose[:3], pose[3:], matrix, distortion, model) - view.seen_px
+    return float(np.sqrt(np.mean(np.sum(off**2, axis=1))))

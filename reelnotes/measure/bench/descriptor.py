@@ -30,6 +30,8 @@ def lens_toml(lens: Lens) -> str:
     ]
     if lens.rms_px is not None:
         lines.append(f"rms_px = {lens.rms_px:.4f}")
+    if lens.focal_sigma is not None:
+        lines.append(f"focal_sigma = {lens.focal_sigma:.6f}")
     return "\n".join(lines) + "\n"
 
 
