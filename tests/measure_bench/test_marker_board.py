@@ -1,6 +1,7 @@
 """The board that we print: found by an independent detector, true to scale in an independent renderer."""
 
 import tomllib
+from dataclasses import replace
 from itertools import pairwise
 
 import cv2
@@ -8,7 +9,7 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from reelnotes.measure.bench.board_pdf import CHECK_BAR_MM, PAPERS_MM, board_pdf, sheet_cuts_mm
+from reelnotes.measure.bench.board_pdf import CHECK_BAR_MM, MARGIN_MM, PAPERS_MM, board_pdf, sheet_cuts_mm
 from reelnotes.measure.bench.descriptor import board_toml
 from reelnotes.measure.bench.marker_board import PICTURE_PX_PER_MM, as_board, design_marker_board, draw
 from reelnotes.records.problems import UsageError
@@ -84,3 +85,43 @@ def test_sizes_that_cannot_be(wrong: dict) -> None:
     with pytest.raises(UsageError) as told:
         design_marker_board("own board", **wrong)
     assert "choose" in str(told.value)
+
+
+@pytest.mark.parametrize("paper", sorted(PAPERS_MM))
+@pytest.mark.parametrize(("length", "width"), [(560.0, 180.0), (200.0, 110.0), (900.0, 170.0)])
+def test_no_word_runs_off_the_paper(paper: str, length: float, width: float) -> None:
+    wide, high = PAPERS_MM[paper]
+    for sheet in pdfium.PdfDocument(board_pdf(design_marker_board("own board", length, width), paper)):
+        page = sheet.get_textpage()
+        # source: PDFium's own reading of the page's fonts, in points
+        boxes = [np.array(page.get_rect(i)) * 25.4 / 72 for i in range(page.count_rects())]
+        assert boxes
+        for left, bottom, right, top in boxes:
+            assert left >= MARGIN_MM and bottom >= MARGIN_MM - 0.1
+            assert right <= wide - MARGIN_MM and top <= high - MARGIN_MM
+
+
+@pytest.mark.parametrize(
+    ("name", "length"), [("own board", 200.0), ("a board with a long name that says where it is kept " * 2, 400.0)]
+)
+def test_a_boards_words_stay_on_it(name: str, length: float) -> None:
+    design = design_marker_board(name, length, 170.0)
+    blank = np.asarray(draw(replace(design, labels=()), 4.0))
+    words = draw(design, 4.0) != blank
+    middle = words[round(170 * 4 * 0.4) : round(170 * 4 * 0.6)]
+    across = np.flatnonzero(middle.any(axis=0)) / 4.0
+    assert across.min() >= 9.0 and across.max() <= length - 9.0
+
+
+def test_a_long_board_has_few_joins() -> None:
+    assert len(sheet_cuts_mm(design_marker_board("own board", 900.0, 170.0), 277.0)) == 1 + 4  # 900 / 277, rounded up
+    inches = design_marker_board("own board", 914.4, 170.0, unit="in")
+    for cut in sheet_cuts_mm(inches, 259.0)[1:-1]:
+        assert abs(cut / 25.4 * 8 % 1 - 0.5) < 0.01  # between two eighths, and clear of the numbers at whole inches
+        assert abs(cut / 25.4 - round(cut / 25.4)) * 25.4 > 4.0
+
+
+def test_the_same_board_is_the_same_file() -> None:
+    design = design_marker_board("own board", 300.0, 120.0)
+    assert board_pdf(design) == board_pdf(design)
+    assert b"(D:2000" in board_pdf(design)  # whenever it is made

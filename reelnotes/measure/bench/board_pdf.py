@@ -1,18 +1,21 @@
 """A board as a true-scale PDF: strips on A4 or Letter sheets, each with a bar to check the printer's scale."""
 
 import io
+from datetime import UTC, datetime
 from itertools import pairwise
 
 from fpdf import FPDF
 from PIL import Image
 
-from reelnotes.measure.bench.marker_board import BoardDesign, draw
+from reelnotes.measure.bench.marker_board import QUIET_MM, BoardDesign, draw
 from reelnotes.records.problems import UsageError
 
 PAPERS_MM = {"a4": (297.0, 210.0), "letter": (279.4, 215.9)}  # landscape; ISO 216 and ANSI Y14.1
 MARGIN_MM = 10.0  # what ordinary printers leave white
 CHECK_BAR_MM = 100.0
 PRINT_PX_PER_MM = 24.0  # 610 dots an inch: finer than office printers
+WITHOUT_A_DATE = datetime(2000, 1, 1, tzinfo=UTC)  # the same board is the same file, whenever it is made
+JOIN_FROM_NUMBER_MM = 4.0  # a join leaves the rule's numbers whole
 
 
 def board_pdf(design: BoardDesign, paper: str = "a4") -> bytes:
@@ -31,26 +34,39 @@ def board_pdf(design: BoardDesign, paper: str = "a4") -> bytes:
     pdf = FPDF(orientation="landscape", unit="mm", format=(sheet_h, sheet_w))
     pdf.set_auto_page_break(False)
     pdf.set_title(f"{design.name}, true scale")
+    pdf.set_creation_date(WITHOUT_A_DATE)
     for number, (start, end) in enumerate(pairwise(cuts), start=1):
         pdf.add_page()
         left = (sheet_w - (end - start)) / 2
         _stretch(pdf, picture, start, end, left, design.width_mm)
-        _check_bar(pdf, left, MARGIN_MM + design.width_mm + 7.0, f"Sheet {number} of {len(cuts) - 1}")
+        _check_bar(pdf, MARGIN_MM + design.width_mm + 7.0, f"Sheet {number} of {len(cuts) - 1}")
     return bytes(pdf.output())
 
 
 def sheet_cuts_mm(design: BoardDesign, longest_mm: float) -> list[float]:
     """Where the board is cut into sheets: x in millimetres, both ends included.
 
-    A cut never goes through a marker and its white border, nor through a tick of the rule: each sheet
-    reaches to the last gap between marker columns that fits on it.
+    A cut never goes through a marker and its white border, nor through a tick or a number of the rule: each sheet
+    reaches as far as fits on it otherwise, for every join is a chance to err.
     """
-    columns = sorted({(m.corners_mm[0][0], m.corners_mm[1][0]) for m in design.markers})
-    gaps = [int((a[1] + b[0]) / 2) + 0.5 for a, b in pairwise(columns)]
+    places = _cutting_places_mm(design)
     cuts = [0.0]
     while design.length_mm - cuts[-1] > longest_mm:
-        cuts.append(max(gap for gap in gaps if cuts[-1] < gap <= cuts[-1] + longest_mm))
+        cuts.append(max(place for place in places if cuts[-1] < place <= cuts[-1] + longest_mm))
     return [*cuts, design.length_mm]
+
+
+def _cutting_places_mm(design: BoardDesign) -> list[float]:
+    """Midway between two ticks of the rule, clear of its numbers and of markers."""
+    ticks = sorted({(box.x0 + box.x1) / 2 for box in design.boxes if box.y0 == 0.0})
+    numbers = [label.x for label in design.labels if label.text.isdigit()]
+    taken = [(m.corners_mm[0][0] - QUIET_MM, m.corners_mm[1][0] + QUIET_MM) for m in design.markers]
+    middles = [(a + b) / 2 for a, b in pairwise(ticks)]
+    return [
+        x
+        for x in middles
+        if not any(a < x < b for a, b in taken) and all(abs(x - number) > JOIN_FROM_NUMBER_MM for number in numbers)
+    ]
 
 
 def _stretch(pdf: FPDF, picture: Image.Image, start: float, end: float, left: float, width_mm: float) -> None:
@@ -66,14 +82,15 @@ def _stretch(pdf: FPDF, picture: Image.Image, start: float, end: float, left: fl
         pdf.line(x, top + width_mm + 1, x, top + width_mm + 4)
 
 
-def _check_bar(pdf: FPDF, x: float, y: float, which: str) -> None:
+def _check_bar(pdf: FPDF, y: float, which: str) -> None:
+    """The bar and two lines beside it. It starts at the margin, not under the board: the last sheet's stretch may be short
+    and stand in the middle, where there is no room beside it for words."""
+    x = MARGIN_MM
     pdf.set_fill_color(0)
     pdf.rect(x, y, CHECK_BAR_MM, 1.2, style="F")
     for end in (x, x + CHECK_BAR_MM):
         pdf.line(end, y - 1.5, end, y + 2.7)
     pdf.set_font("Helvetica", size=7)
-    pdf.text(
-        x + CHECK_BAR_MM + 3, y + 1.6,
-        f"This bar is {CHECK_BAR_MM:g} mm. If yours is not, print again at 100 % ('actual size'). "
-        f"{which}; cut on the marks, join edge to edge.",
-    )  # fmt: skip
+    told = f"This bar is {CHECK_BAR_MM:g} mm (3 15/16 in). If yours is not, print again at 100 % ('actual size')."
+    for line, words in enumerate((told, f"{which}; cut on the marks, join edge to edge.")):
+        pdf.text(x + CHECK_BAR_MM + 3, y - 0.4 + 2.9 * line, words)

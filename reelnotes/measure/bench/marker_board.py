@@ -21,6 +21,7 @@ DICTIONARY_SIZE = 50
 MARKER_CELLS = 6  # 4 x 4 bits and a black border on each side
 RULE_MM = 14.0  # height of the rule along the near edge
 QUIET_MM = 4.0  # white round every marker: the detector needs it
+WORDS_MARGIN_MM = 10.0
 PICTURE_PX_PER_MM = 4.0
 PAPER, INK, BAND = 255, 0, 226
 SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 200.0, 1600.0, 110.0, 180.0
@@ -87,8 +88,25 @@ def design_marker_board(
             markers.append(Marker(DICTIONARY, number, corners))
             boxes += _marker_boxes(number, x_mm, y_mm, side)
     ticks, labels = _rule(length_mm, unit)
-    words = (Label(length_mm / 2, width_mm / 2, 5.0, f"{name}: nose against the stop, x = 0 at this board's left edge"),)
+    words = _words(name, length_mm, width_mm)
     return BoardDesign(name, length_mm, width_mm, tuple(markers), (*boxes, *ticks), (*labels, *words))
+
+
+def _words(name: str, length_mm: float, width_mm: float) -> tuple[Label, ...]:
+    """Name and use in the middle: on one line where that fits, else on two, else in smaller letters."""
+    use = "nose against the stop, x = 0 at this board's left edge"
+    room = length_mm - 2 * WORDS_MARGIN_MM
+    if _wide_mm(f"{name}: {use}", 5.0) <= room:
+        return (Label(length_mm / 2, width_mm / 2, 5.0, f"{name}: {use}"),)
+    return tuple(
+        Label(length_mm / 2, width_mm / 2 + up, min(5.0, 5.0 * room / _wide_mm(text, 5.0)), text)
+        for up, text in ((4.0, name), (-4.0, use))
+    )
+
+
+def _wide_mm(text: str, height_mm: float) -> float:
+    """How wide a label's text is drawn."""
+    return float(ImageFont.load_default(size=100).getlength(text)) * height_mm / 100
 
 
 def _bands(length_mm: float, width_mm: float) -> list[Box]:
