@@ -148,7 +148,7 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     """
     folder = lined.folder
     if not folder.boards:
-        return lined, ()
+        return lined, write_evidence((), out)
     found = measure_clips(folder, steps("Measuring fish"))
     lined = replace(lined, folder=replace(folder, problems=(*folder.problems, *found.problems)))
     measured = write_evidence(found.clips, out)

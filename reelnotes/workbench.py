@@ -3,7 +3,8 @@
 Like :mod:`reelnotes.pipeline`, a place where rooms' verbs meet; nothing is computed here.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 
 import cv2
@@ -18,31 +19,33 @@ from reelnotes.measure.bench.calibrate import Checkerboard, calibrate_lens
 from reelnotes.measure.bench.descriptor import board_toml, lens_toml
 from reelnotes.measure.bench.enrol import Enrolled, Graduation, enrol_board
 from reelnotes.measure.bench.marker_board import PICTURE_PX_PER_MM, as_board, design_marker_board, draw
-from reelnotes.media.writing import replacing, write_bytes, write_text
+from reelnotes.measure.photo import is_heic
+from reelnotes.media.writing import write_bytes
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.lengths import FishLength
-from reelnotes.records.problems import Problem, Refusal, UsageError
+from reelnotes.records.problems import Problem, Refusal, UnreadableError, UsageError
 
 Steps = Callable[[str], Callable[[float, str], None]]
 
 
 def measure_one(
-    file: Path, boards: Path, lens: Path | None, to: Path, steps: Steps
+    file: Path, boards: Path, lens: Path | None, to: Path, steps: Steps, units: str = "metric"
 ) -> tuple[tuple[FishLength, ...], tuple[Problem, ...]]:
-    """Measure one clip or photo; evidence pictures go into ``to/frames``.
+    """Measure one clip or photo; evidence pictures go into ``to/frames``, with lengths in ``units``.
 
     Raises UsageError when the file, the boards or the lens cannot be used.
     """
-    if not file.is_file():
-        raise UsageError(str(file), "there is no such file")
+    usable_file(file, "clip or photo", "'reelnotes lengths TRIP' measures a whole trip folder")
     known, problems = known_boards(boards)
     lenses, lens_problems = read_lenses(lens.parent, [lens]) if lens is not None else ({}, [])
     if lens is not None and not lenses:
         raise UsageError(str(lens), lens_problems[0].what if lens_problems else "it holds no lens")
-    found = measure_clip(
-        file, clip_name=file.name, boards=known, lens=next(iter(lenses.values()), None), progress=steps("Measuring")
-    )
-    return write_evidence([found], to), (*problems, *lens_problems)
+    with told_apart(file, "clip or photo"):
+        found = measure_clip(
+            file, clip_name=file.name, boards=known, lens=next(iter(lenses.values()), None), progress=steps("Measuring"),
+            units=units,
+        )  # fmt: skip
+    return write_evidence([found], to, only=file), (*problems, *lens_problems)
 
 
 def known_boards(folder: Path) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
@@ -57,49 +60,88 @@ def known_boards(folder: Path) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
 
 
 def print_board(
-    to: Path, name: str, length_mm: float, width_mm: float, paper: str, unit: str, first_id: int
-) -> tuple[Path, Path, Path]:
-    """Write (the PDF to print, the descriptor, the picture) of a marker board into ``to``."""
+    to: Path, name: str, length_mm: float, width_mm: float, paper: str, unit: str, first_id: int, *, replace: bool = False
+) -> tuple[tuple[Path, Path, Path], tuple[Problem, ...]]:
+    """Write (the PDF to print, the descriptor, the picture) of a marker board into ``to``; and what is to be said of it.
+
+    Raises UsageError for sizes that cannot be, and when another board has these files already.
+    """
     design = design_marker_board(name, length_mm, width_mm, first_id=first_id, unit=unit)
     stem = file_stem(name)
     pdf, descriptor, picture = (to / f"{stem}{suffix}" for suffix in (".pdf", ".toml", ".png"))
-    write_bytes(pdf, board_pdf(design, paper))
-    write_picture(picture, draw(design, PICTURE_PX_PER_MM))
-    write_text(descriptor, board_toml(as_board(design, picture.name)))
-    return pdf, descriptor, picture
+    board = as_board(design, picture.name)
+    put(
+        {
+            pdf: board_pdf(design, paper),
+            picture: png(draw(design, PICTURE_PX_PER_MM)),
+            descriptor: board_toml(board).encode("utf-8"),
+        },
+        replace=replace,
+    )
+    return (pdf, descriptor, picture), numbers_shared(board, descriptor)
+
+
+def numbers_shared(board: Board, descriptor: Path) -> tuple[Problem, ...]:
+    """A remark for each other board in the folder that has some of the same marker numbers."""
+    others = [path for path in sorted(descriptor.parent.glob("*.toml")) if path != descriptor]
+    mine, told = {(m.dictionary, m.id) for m in board.markers}, []
+    for other in read_boards(descriptor.parent, others)[0]:
+        shared = mine & {(m.dictionary, m.id) for m in other.markers}
+        if shared:
+            what = f"{len(shared)} of its marker numbers are those of '{other.name}' too"
+            advice = "if both may be in one trip, make one of them anew with another --first-id"
+            told.append(Problem(str(descriptor), what, "it was written all the same", advice, serious=False))
+    return tuple(told)
 
 
 def enrol_photo(
     photo: Path, to: Path, name: str, marks: Sequence[tuple[float, float, float]], tick_mm: float | None,
-    corners: Sequence[tuple[float, float]], width_mm: float | None,
+    corners: Sequence[tuple[float, float]], width_mm: float | None, *, replace: bool = False,
 ) -> tuple[Enrolled, Path] | Refusal:  # fmt: skip
     """Enrol a board from a photo and write its descriptor and picture into ``to``."""
     pixels = read_photo(photo)
-    picture = to / f"{file_stem(name)}.png"
+    picture, descriptor = (to / f"{file_stem(name)}{suffix}" for suffix in (".png", ".toml"))
+    if picture.resolve() == photo.resolve():
+        raise UsageError(str(photo), "the board's picture would be written over it", "choose another --name or --to")
     enrolled = enrol_board(
         pixels, name, picture, graduations=[Graduation(*mark) for mark in marks], tick_mm=tick_mm,
         corners_px=list(corners) or None, width_mm=width_mm,
     )  # fmt: skip
     if isinstance(enrolled, Refusal):
         return enrolled
-    write_picture(picture, enrolled.picture)
-    descriptor = picture.with_suffix(".toml")
-    write_text(descriptor, board_toml(enrolled.board))
+    put({picture: png(enrolled.picture), descriptor: board_toml(enrolled.board).encode("utf-8")}, replace=replace)
     return enrolled, descriptor
 
 
 def calibrate_clip(
-    clip: Path, name: str, pattern: tuple[int, int, float] | None, boards: Path | None, to: Path, steps: Steps
-) -> tuple[Lens, Path] | Refusal:
+    clip: Path, name: str, pattern: tuple[int, int, float] | None, boards: Path | None, to: Path, steps: Steps, *,
+    replace: bool = False,
+) -> tuple[Lens, Path] | Refusal:  # fmt: skip
     """Calibrate a lens from a clip and write it into ``to``."""
+    usable_file(clip, "clip", "name one clip of the pattern")
     known = known_boards(boards)[0] if boards is not None else ()
     checkerboard = None if pattern is None else Checkerboard(*pattern)
-    found = calibrate_lens(clip, name, checkerboard=checkerboard, boards=known, progress=steps("Looking at the pattern"))
+    with told_apart(clip, "clip"):
+        found = calibrate_lens(clip, name, checkerboard=checkerboard, boards=known, progress=steps("Looking at the pattern"))
     if isinstance(found, Refusal):
         return found
     target = to / f"{file_stem(name)}.toml"
-    write_text(target, lens_toml(found))
+    put({target: lens_toml(found).encode("utf-8")}, replace=replace)
     return found, target
+
+
+def put(files: Mapping[Path, bytes], *, replace: bool) -> None:
+    """Write files that belong together, or none of them: what is there under such a name already, and is not the same,
+    is another board or lens. Raises UsageError then, unless it may be replaced."""
+    for target, data in files.items():
+        if target.is_dir():
+            raise UsageError(str(target), "it is a folder, so no file can be written there", "choose another --name or --to")
+        if target.is_file() and target.read_bytes() != data and not replace:
+            what = "there is another one of this name already, and it was kept"
+            raise UsageError(str(target), what, "choose another --name or --to, or say --replace")
+    for target, data in files.items():
+        if not target.is_file() or target.read_bytes() != data:
+            write_bytes(target, data)
 
 
 def file_stem(name: str) -> str:
@@ -110,15 +152,38 @@ def file_stem(name: str) -> str:
 
 def read_photo(path: Path) -> NDArray[np.uint8]:
     """A photo as (h, w, 3) BGR, upright. Raises UsageError when it cannot be read."""
-    if not path.is_file():
-        raise UsageError(str(path), "there is no such file")
+    usable_file(path, "photo", "name one photo of the empty board")
     pixels = cv2.imdecode(np.frombuffer(path.read_bytes() or b"\0", np.uint8), cv2.IMREAD_COLOR)
     if pixels is None:
         raise UsageError(str(path), "it cannot be read as a photo", "JPEG or PNG will do")
     return np.asarray(pixels, np.uint8)
 
 
-def write_picture(target: Path, pixels: NDArray[np.uint8]) -> None:
-    """Write a picture as PNG, safely."""
-    with replacing(target) as temporary:
-        temporary.write_bytes(cv2.imencode(".png", pixels)[1].tobytes())
+def png(pixels: NDArray[np.uint8]) -> bytes:
+    """A picture as the bytes of a PNG file."""
+    return cv2.imencode(".png", pixels)[1].tobytes()
+
+
+def usable_file(path: Path, wanted: str, instead: str) -> None:
+    """Raises UsageError with one sentence for what is plainly no such file: missing, a folder, empty, or HEIC."""
+    if path.is_dir():
+        raise UsageError(str(path), f"it is a folder, and one {wanted} is wanted here", instead)
+    if not path.is_file():
+        raise UsageError(str(path), "there is no such file", "look at how its name and folder are spelt")
+    with path.open("rb") as handle:
+        start = handle.read(16)
+    if not start:
+        raise UsageError(str(path), "the file is empty (zero bytes)", "copy it from the camera or card again")
+    if is_heic(path, start):
+        raise UsageError(str(path), "it is a HEIC photo, and those are not read", "export it as JPEG, in full size")
+
+
+@contextmanager
+def told_apart(path: Path, wanted: str) -> Iterator[None]:
+    """Turns a reader's short word about a file into a sentence with what to do."""
+    try:
+        yield
+    except UnreadableError as fault:
+        kinds = "a clip as MP4 or MOV" + (", a photo as JPEG or PNG" if "photo" in wanted else "")
+        what = fault.problem.what.replace("it cannot be opened as video", f"it cannot be read as a {wanted}")
+        raise UsageError(str(path), what, f"give {kinds}; if it is one, copy it from the camera or card again") from fault

@@ -1,6 +1,5 @@
 """The measuring bench: a single clip or photo, a board to print, an own board, a lens. Outside any trip."""
 
-import re
 from pathlib import Path
 from typing import Annotated
 
@@ -8,16 +7,18 @@ import typer
 from rich.markup import escape
 
 from reelnotes import workbench
-from reelnotes.cli import showing
+from reelnotes.cli import showing, sizes
 from reelnotes.cli.console import DONE, DONE_WITH_SOME_SET_ASIDE, bold
 from reelnotes.cli.options import JsonOption, QuietOption, VerboseOption, speaking
 from reelnotes.records.problems import Refusal, UsageError
 
 PANEL = "The measuring bench"
-LENGTH = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(mm|cm|in|\")?\s*$")
-MM_PER = {"mm": 1.0, "cm": 10.0, "in": 25.4, '"': 25.4, None: 1.0}
+WITH_UNIT = f"with its unit ({sizes.UNITS})"
 
 FolderOption = Annotated[Path, typer.Option("--to", metavar="DIR", help="Where to write.")]
+ReplaceOption = Annotated[
+    bool, typer.Option("--replace", help="Write over what is there already under this name, though it is not the same.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -31,39 +32,47 @@ def measure(
     boards: Annotated[Path, typer.Option("--boards", metavar="DIR", help="Folder of board descriptors.")] = Path("boards"),
     lens: Annotated[Path | None, typer.Option("--lens", metavar="FILE", help="Lens calibration, if there is one.")] = None,
     to: FolderOption = Path(),
+    units: Annotated[str, typer.Option("--units", help="What lengths are shown in: metric or imperial.")] = "metric",
     as_json: JsonOption = False,
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
 ) -> None:
     """Measure the fish in one clip or photo, and write the picture that shows how."""
     with speaking(as_json, quiet, verbose) as voice:
+        shown_in = sizes.choice("--units", units, ("metric", "imperial"))
         with voice.progress() as steps:
-            found, problems = workbench.measure_one(file, boards, lens, to, steps)
-        showing.one_measure(voice, found)
+            found, problems = workbench.measure_one(file, boards, lens, to, steps, shown_in)
+        showing.one_measure(voice, found, shown_in)
         code = max(voice.tell(problems), DONE if any(f.verdict == "measured" for f in found) else DONE_WITH_SOME_SET_ASIDE)
     raise typer.Exit(code)
 
 
 def board(
     name: Annotated[str, typer.Option("--name", help="The board's name.")] = "printed board",
-    length: Annotated[str, typer.Option("--length", metavar="LENGTH", help="From the stop to the far end.")] = "90 cm",
+    length: Annotated[
+        str, typer.Option("--length", metavar="LENGTH", help=f"From the stop to the far end, {WITH_UNIT}.")
+    ] = "90 cm",
     width: Annotated[str, typer.Option("--width", metavar="LENGTH", help="Across; a sheet takes up to 18 cm.")] = "17 cm",
     paper: Annotated[str, typer.Option("--paper", help="a4 or letter.")] = "a4",
     unit: Annotated[str, typer.Option("--unit", help="Numbers of the rule: cm or in.")] = "cm",
     first_id: Annotated[int, typer.Option("--first-id", help="First marker number; give a second board others.")] = 0,
     to: FolderOption = Path("boards"),
+    replace: ReplaceOption = False,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
 ) -> None:
     """Make a marker board to print: a PDF at true scale, and the descriptor and picture that measuring needs."""
     with speaking(as_json, quiet, verbose) as voice:
-        if unit not in ("cm", "in"):
-            raise UsageError("--unit", f"'{unit}' is no unit of a rule here", "choose cm or in")
-        made = workbench.print_board(to, name, _mm("--length", length), _mm("--width", width), paper.lower(), unit, first_id)
+        called, rule = sizes.name(name), sizes.choice("--unit", unit, ("cm", "in"))
+        length_mm, width_mm = sizes.some_mm("--length", length), sizes.some_mm("--width", width)
+        sheets = sizes.choice("--paper", paper, ("a4", "letter"))
+        made, problems = workbench.print_board(to, called, length_mm, width_mm, sheets, rule, first_id, replace=replace)
         voice.out.print(f"Print {bold(made[0])} at 100 %, check the bar on each sheet with a rule, cut, join, and glue it flat.")
         voice.out.print(f"Put {bold(made[1].name)} and {bold(made[2].name)} into the trip's boards/ folder.")
         voice.result({"pdf": str(made[0]), "descriptor": str(made[1]), "picture": str(made[2])})
+        code = voice.tell(problems)
+    raise typer.Exit(code)
 
 
 def enrol(
@@ -71,10 +80,15 @@ def enrol(
     name: Annotated[str, typer.Option("--name", help="The board's name.")] = "own board",
     at: Annotated[
         list[str] | None,
-        typer.Option("--at", metavar="X,Y=LENGTH", help="A graduation: its pixel and what it says. Two or more, far apart."),
+        typer.Option(
+            "--at",
+            metavar="X,Y=LENGTH",
+            help=f"A graduation: its pixel and what it says, {WITH_UNIT}: 812,440=50cm. Two or more, far apart.",
+        ),
     ] = None,
     tick: Annotated[
-        str | None, typer.Option("--tick", metavar="LENGTH", help="Without --at: spacing of the rule's smallest even ticks.")
+        str | None,
+        typer.Option("--tick", metavar="LENGTH", help="Without --at: spacing of the rule's smallest even ticks, 1mm or 1/8in."),
     ] = None,
     corner: Annotated[
         list[str] | None,
@@ -82,19 +96,21 @@ def enrol(
     ] = None,
     width: Annotated[str | None, typer.Option("--width", metavar="LENGTH", help="The board's width, if known.")] = None,
     to: FolderOption = Path("boards"),
+    replace: ReplaceOption = False,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
 ) -> None:
     """Make an own board known from one photo: its picture seen square on, and its descriptor."""
     with speaking(as_json, quiet, verbose) as voice:
-        marks = [_graduation(text) for text in at or ()]
-        corners = [_pixel("--corner", text) for text in corner or ()]
+        called = sizes.name(name)
+        marks = [sizes.graduation(text) for text in at or ()]
+        corners = [sizes.pixel("--corner", text) for text in corner or ()]
         if corners and len(corners) != 4:
             raise UsageError("--corner", f"{len(corners)} corners were given", "give all four, or none to have them looked for")
-        tick_mm = None if tick is None else _some_mm("--tick", tick)
-        width_mm = None if width is None else _some_mm("--width", width)
-        made = workbench.enrol_photo(photo, to, name, marks, tick_mm, corners, width_mm)
+        tick_mm = None if tick is None else sizes.some_mm("--tick", tick)
+        width_mm = None if width is None else sizes.some_mm("--width", width)
+        made = workbench.enrol_photo(photo, to, called, marks, tick_mm, corners, width_mm, replace=replace)
         if isinstance(made, Refusal):
             raise UsageError(str(photo), made.reason)
         enrolled, descriptor = made
@@ -117,6 +133,7 @@ def lens(
         Path | None, typer.Option("--boards", metavar="DIR", help="Or: folder with a marker board's descriptor.")
     ] = None,
     to: FolderOption = Path("lenses"),
+    replace: ReplaceOption = False,
     as_json: JsonOption = False,
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
@@ -128,9 +145,10 @@ def lens(
     with speaking(as_json, quiet, verbose) as voice:
         if (checkerboard is None) == (boards is None):
             raise UsageError("lens", "what the clip shows was not said", "give either --checkerboard or --boards")
-        pattern = None if checkerboard is None else _checkerboard(checkerboard)
+        called = sizes.name(name)
+        pattern = None if checkerboard is None else sizes.checkerboard(checkerboard)
         with voice.progress() as steps:
-            made = workbench.calibrate_clip(clip, name, pattern, boards, to, steps)
+            made = workbench.calibrate_clip(clip, called, pattern, boards, to, steps, replace=replace)
         if isinstance(made, Refusal):
             raise UsageError(str(clip), made.reason)
         found, target = made
@@ -138,44 +156,3 @@ def lens(
         voice.out.print(f"{found.model} lens, {focal}, leaves {found.rms_px:.2f} px: {bold(target)}")
         told = {"model": found.model, "camera_matrix": found.camera_matrix, "distortion": found.distortion}
         voice.result({"lens": str(target), **told, "rms_px": found.rms_px, "focal_sigma": found.focal_sigma})
-
-
-def _mm(option: str, text: str) -> float:
-    m = LENGTH.match(text)
-    if not m:
-        raise UsageError(option, f"'{text}' is no length", "write it as 900 mm, 90 cm or 36 in")
-    return float(m[1].replace(",", ".")) * MM_PER[m[2]]
-
-
-def _some_mm(option: str, text: str) -> float:
-    """A length of something that is there: more than nothing. (A graduation may well say 0.)"""
-    length_mm = _mm(option, text)
-    if length_mm <= 0:
-        raise UsageError(option, f"'{text}' is no length of anything", "write it as 900 mm, 90 cm or 36 in")
-    return length_mm
-
-
-def _graduation(text: str) -> tuple[float, float, float]:
-    pixel, equals, says = text.rpartition("=")
-    if not equals:
-        raise UsageError("--at", f"'{text}' is no graduation", "write it as X,Y=LENGTH, for example 812,440=50cm")
-    return (*_pixel("--at", pixel), _mm("--at", says))
-
-
-def _pixel(option: str, text: str) -> tuple[float, float]:
-    m = re.fullmatch(r"\s*(\d+(?:\.\d+)?)\s*[,;x ]\s*(\d+(?:\.\d+)?)\s*", text)
-    if not m:
-        raise UsageError(option, f"'{text}' is no pixel", "write it as X,Y: two numbers from the photo's top left")
-    return float(m[1]), float(m[2])
-
-
-def _checkerboard(text: str) -> tuple[int, int, float]:
-    m = re.fullmatch(r"\s*(\d+)\s*[x×]\s*(\d+)\s*:\s*(.+)", text)
-    if not m:
-        raise UsageError("--checkerboard", f"'{text}' is no checkerboard", "write it as 9x6:25mm (inner corners, square)")
-    columns, rows, square_mm = int(m[1]), int(m[2]), _some_mm("--checkerboard", m[3])
-    if min(columns, rows) < 3:
-        raise UsageError(
-            "--checkerboard", f"{columns} by {rows} inner corners are too few", "at least 3 by 3, 9 by 6 is usual"
-        )
-    return columns, rows, square_mm

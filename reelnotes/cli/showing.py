@@ -123,14 +123,14 @@ def lengths(voice: Voice, record: TripRecord) -> None:
     voice.out.print(f"[dim]{CAUTION}[/]")
 
 
-def one_measure(voice: Voice, found: Sequence[FishLength]) -> None:
-    """The answer for one clip or photo."""
+def one_measure(voice: Voice, found: Sequence[FishLength], units: str) -> None:
+    """The answer for one clip or photo, with lengths in ``units``; doubts are of millimetres, so they stay in those."""
     for fish in found:
         if fish.total_length_mm is None:
             voice.out.print(f"[bold]{fish.verdict}[/]: {escape(fish.reason)}")
             continue
-        fork = "" if fish.fork_length_mm is None else f"; fork length {_mm(fish.fork_length_mm, 'metric')}"
-        total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, "metric")
+        fork = "" if fish.fork_length_mm is None else f"; fork length {_mm(fish.fork_length_mm, units)}"
+        total = _interval(fish.total_length_mm, fish.low_mm, fish.high_mm, units)
         voice.out.print(
             f"[bold]{total}[/] {fish.measure}{fork}: {fish.verdict}{f', {escape(fish.reason)}' if fish.reason else ''}"
         )

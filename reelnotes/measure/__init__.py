@@ -39,7 +39,7 @@ The fish on it:
     budget         the sum of doubts (JCGM 100:2008)
     fish           all of these in a row
     verdict        measured, check or refused
-    evidence       the picture that shows it
+    evidence, pictures   the picture that shows it; a run's pictures in their folder
     limits         a length against the angler's own limits
     measure_clip   one clip or photo
     whole_trip     a trip's clips, in worker processes, with one lens a camera
@@ -47,7 +47,8 @@ The fish on it:
 """
 
 from reelnotes.measure.limits import limit_notes, limit_remarks
-from reelnotes.measure.measure_clip import ClipMeasure, measure_clip, write_evidence
+from reelnotes.measure.measure_clip import ClipMeasure, measure_clip
+from reelnotes.measure.pictures import write_evidence
 from reelnotes.measure.whole_trip import TripMeasure, measure_clips
 
 __all__ = ["ClipMeasure", "TripMeasure", "limit_notes", "limit_remarks", "measure_clip", "measure_clips", "write_evidence"]

@@ -1,5 +1,7 @@
 """The picture that shows a length: the frame, the board's grid through the lens, nose, fork and tail, the interval."""
 
+from dataclasses import dataclass
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -9,13 +11,29 @@ from reelnotes.measure.fish import Fish
 from reelnotes.measure.limits import CAUTION
 from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.records.lengths import FishLength
+from reelnotes.records.units import INCH_MM
 
 WIDE_PX = 1280
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """What lengths are shown in, and how many of it lie between two lines of the grid."""
+
+    name: str
+    mm: float
+    line: int
+
+
+UNITS = {"metric": Unit("cm", 10.0, 5), "imperial": Unit("in", INCH_MM, 2)}
 _GRID, _MARK, _FORK, _INK = (255, 255, 255), (255, 64, 48), (64, 200, 255), (16, 16, 16)
 
 
-def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength) -> bytes:
-    """PNG bytes, about 1280 px wide: the sharpest frame with the grid, the marks and the words of ``row``."""
+def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength, units: str = "metric") -> bytes:
+    """PNG bytes, about 1280 px wide: the sharpest frame with the grid, the marks and the words of ``row``.
+
+    units: "metric" or "imperial", for the grid and the words.
+    """
     frame = max(clip.frames if fish is None else fish.frames, key=lambda f: f.sharpness)
     height, width = frame.image.shape[:2]
     scale = WIDE_PX / max(width, height)
@@ -23,24 +41,24 @@ def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength) -> bytes:
     base = cv2.resize(frame.image, (round(width * scale), round(height * scale)), interpolation=method)
     picture = Image.fromarray(cv2.cvtColor(base, cv2.COLOR_BGR2RGB))
     overlay = Image.new("RGBA", picture.size, (0, 0, 0, 0))
-    _grid(ImageDraw.Draw(overlay), clip, frame, scale)
+    _grid(ImageDraw.Draw(overlay), clip, frame, scale, UNITS[units])
     if fish is not None:
         _marks(ImageDraw.Draw(overlay), fish, frame, scale)
     picture = Image.alpha_composite(picture.convert("RGBA"), overlay)
-    return _encoded(np.asarray(_captioned(picture, row).convert("RGB")))
+    return _encoded(np.asarray(_captioned(picture, row, UNITS[units]).convert("RGB")))
 
 
-def _grid(draw: ImageDraw.ImageDraw, clip: PosedClip, frame: PosedFrame, scale: float) -> None:
-    """Lines every 50 mm along and across, numbered in centimetres at every 100 mm."""
+def _grid(draw: ImageDraw.ImageDraw, clip: PosedClip, frame: PosedFrame, scale: float, unit: Unit) -> None:
+    """Lines across the board, every other one strong and numbered: each 5 cm or 2 in."""
     length, width = clip.board.length_mm, clip.board.width_mm
     along, across = np.linspace(0, length, 60), np.linspace(0, width, 20)
-    for x in np.arange(0.0, length + 1e-6, 50.0):
-        strong = x % 100 < 1
+    for n in range(int((length + 1e-6) / (unit.line * unit.mm)) + 1):
+        x, strong = n * unit.line * unit.mm, n % 2 == 0
         _line(draw, frame, scale, np.stack([np.full_like(across, x), across], axis=-1), 2 if strong else 1, 170 if strong else 80)
         if strong:
             at = _to_px(frame, scale, np.array([[x, width, 0.0]]))[0]
             if np.all(np.isfinite(at)):
-                _label(draw, at[0], at[1], f"{x / 10:.0f}", _GRID, 20)
+                _label(draw, at[0], at[1], f"{n * unit.line}", _GRID, 20)
     for y in (0.0, width):
         _line(draw, frame, scale, np.stack([along, np.full_like(along, y)], axis=-1), 2, 170)
 
@@ -76,31 +94,32 @@ def _label(draw: ImageDraw.ImageDraw, x: float, y: float, text: str, colour: tup
     draw.text((x, y), text, fill=(*colour, 255), font=_font(size), anchor="mm", stroke_width=3, stroke_fill=(*_INK, 255))
 
 
-def _captioned(picture: Image.Image, row: FishLength) -> Image.Image:
+def _captioned(picture: Image.Image, row: FishLength, unit: Unit) -> Image.Image:
     """A band below the picture: the interval in big type, what it is, and the caution."""
     band = 150
     out = Image.new("RGBA", (picture.width, picture.height + band), (*_INK, 255))
     out.paste(picture, (0, 0))
     draw, top = ImageDraw.Draw(out), picture.height
     size = 52 if picture.width > 900 else 34
-    draw.text((16, top + 8), _headline(row), fill="white", font=_font(size))
-    draw.text((16, top + 72), _fitted(_subline(row), picture.width, 24), fill=(200, 200, 200), font=_font(24))
+    draw.text((16, top + 8), _headline(row, unit), fill="white", font=_font(size))
+    draw.text((16, top + 72), _fitted(_subline(row, unit), picture.width, 24), fill=(200, 200, 200), font=_font(24))
     caution = CAUTION[0].upper() + CAUTION[1:] + "."
     draw.text((16, top + 110), caution, fill=(255, 210, 120), font=_font(20 if picture.width > 760 else 15))
     return out
 
 
-def _headline(row: FishLength) -> str:
+def _headline(row: FishLength, unit: Unit) -> str:
     if row.total_length_mm is None or row.low_mm is None or row.high_mm is None:
         return "no length"
-    text = f"{row.total_length_mm / 10:.1f} cm  ({row.low_mm / 10:.1f} to {row.high_mm / 10:.1f})"
+    spread = f"({row.low_mm / unit.mm:.1f} to {row.high_mm / unit.mm:.1f})"
+    text = f"{row.total_length_mm / unit.mm:.1f} {unit.name}  {spread}"
     return text if row.verdict == "measured" else text + "  check"
 
 
-def _subline(row: FishLength) -> str:
+def _subline(row: FishLength, unit: Unit) -> str:
     if row.verdict != "measured":
         return row.reason
-    fork = f", fork {row.fork_length_mm / 10:.1f} cm" if row.fork_length_mm is not None else "; no fork length"
+    fork = f", fork {row.fork_length_mm / unit.mm:.1f} {unit.name}" if row.fork_length_mm is not None else "; no fork length"
     return f"{row.measure}{fork}; 95 % interval; {row.board}"
 
 

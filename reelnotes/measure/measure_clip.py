@@ -1,7 +1,6 @@
 """The verbs of this room: a clip or a photo -> the fish on its board, and a whole trip's clips the same way."""
 
-import hashlib
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -13,7 +12,6 @@ from reelnotes.measure.photo import as_clip
 from reelnotes.measure.pose import pose_clip
 from reelnotes.measure.posed import INSTEAD, NotHeld, PosedClip
 from reelnotes.measure.verdict import verdict
-from reelnotes.media.writing import write_bytes
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.lengths import FishLength
 from reelnotes.records.problems import Refusal
@@ -39,13 +37,14 @@ class ClipMeasure:
 
 def measure_clip(
     path: Path, *, clip_name: str, boards: Sequence[Board], lens: Lens | None, sights: Sights | None = None,
-    progress: Progress | None = None,
+    progress: Progress | None = None, units: str = "metric",
 ) -> ClipMeasure:  # fmt: skip
     """Measure the fish that lies on a board in a clip or a photo; always at least one row, if only a refusal.
 
     A pure function of the file's content, the boards and the lens. ``lens`` None: it is solved from the board.
     A lens under which no board holds, though without it one does, is passed over, and the length is one to check.
     ``sights``: where to look, when that is known; None: the likeliest frames are searched however unlikely they are.
+    ``units``: "metric" or "imperial", what the picture shows lengths in.
     Raises UnreadableError when the file cannot be opened.
     """
     tell = progress or (lambda share, what: None)
@@ -58,7 +57,7 @@ def measure_clip(
     if isinstance(posed, Refusal):
         return not_measured(clip_name, posed)
     tell(0.7, "outlining the fish")
-    made = measure_posed(posed, clip_name)
+    made = measure_posed(posed, clip_name, units)
     tell(1.0, "done")
     return made
 
@@ -71,11 +70,11 @@ def _without_lens(path: Path, boards: Sequence[Board], sights: Sights, refused: 
     return own if isinstance(own, NotHeld) and not isinstance(refused, NotHeld) else refused
 
 
-def measure_posed(posed: PosedClip, clip_name: str) -> ClipMeasure:
+def measure_posed(posed: PosedClip, clip_name: str, units: str = "metric") -> ClipMeasure:
     """The same from frames whose camera is known already."""
     fish = measure_fish(posed)
     row = _row(posed, fish, clip_name)
-    return ClipMeasure((row,), (evidence_png(posed, fish if isinstance(fish, Fish) else None, row),), True)
+    return ClipMeasure((row,), (evidence_png(posed, fish if isinstance(fish, Fish) else None, row, units),), True)
 
 
 def not_measured(clip_name: str, why: Refusal) -> ClipMeasure:
@@ -85,26 +84,6 @@ def not_measured(clip_name: str, why: Refusal) -> ClipMeasure:
     if isinstance(why, NotHeld):
         row = replace(row, start_s=why.span[0], end_s=why.span[1], board=why.board)
     return ClipMeasure((row,), (None,), seen)
-
-
-def write_evidence(measured: Iterable[ClipMeasure], out: Path) -> tuple[FishLength, ...]:
-    """Write the evidence pictures into ``out/frames`` and return all rows with the pictures' places in them."""
-    rows = []
-    for clip in measured:
-        for row, png in zip(clip.lengths, clip.pictures, strict=True):
-            if png is None:
-                rows.append(row)
-                continue
-            target = out / "frames" / f"{_stem(row.clip)}.png"
-            write_bytes(target, png)
-            rows.append(replace(row, evidence=target.relative_to(out)))
-    return tuple(rows)
-
-
-def _stem(clip: str) -> str:
-    """A file name for a clip's picture: its own, and a few letters that keep two of the same name apart."""
-    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in Path(clip).with_suffix("").as_posix())
-    return f"{stem}-{hashlib.sha256(clip.encode()).hexdigest()[:4]}"
 
 
 def _row(posed: PosedClip, fish: Fish | Refusal, clip_name: str) -> FishLength:

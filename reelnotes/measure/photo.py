@@ -11,7 +11,16 @@ import numpy as np
 
 from reelnotes.records.problems import UnreadableError
 
+_HEIF_BRANDS = frozenset([b"heic", b"heix", b"heim", b"heis", b"mif1", b"avif"])
 PHOTO_SUFFIXES = frozenset([".jpg", ".jpeg", ".png", ".webp", ".tif", ".tiff", ".bmp"])
+
+
+def is_heic(path: Path, start: bytes) -> bool:
+    """Whether a file is a still picture of the HEIF family, by its brand (ISO/IEC 23008-12, annex B) or name.
+
+    Such a file is built like a video, and phones hand it on under a .jpg name too.
+    """
+    return (start[4:8] == b"ftyp" and start[8:12] in _HEIF_BRANDS) or path.suffix.lower() in (".heic", ".heif", ".avif")
 
 
 @contextmanager

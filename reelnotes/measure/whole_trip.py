@@ -62,7 +62,8 @@ class PooledLens:
 class Job:
     """One clip to pose or to measure; small enough to travel to another process.
 
-    sights: where to look in it. known: what an earlier look found, which spares the search.
+    sights: where to look in it. known: what an earlier look found, which spares the search. units: what its picture
+    shows lengths in.
     """
 
     clip: Clip
@@ -70,6 +71,7 @@ class Job:
     lens: Lens | PooledLens | None
     sights: Sights | None = None
     known: KnownClip | None = None
+    units: str = "metric"
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,7 +93,8 @@ def measure_clips(folder: TripFolder, progress: Progress | None = None, *, execu
     if problems and not boards:
         tell(1.0, "done")
         return TripMeasure((), problems)
-    jobs = [Job(clip, boards, lens_of(clip, folder)) for clip in folder.clips if clip.usable]
+    units = folder.settings.units
+    jobs = [Job(clip, boards, lens_of(clip, folder), units=units) for clip in folder.clips if clip.usable]
     made = _side_by_side(jobs, tell, executor)
     return replace(made, problems=(*problems, *made.problems))
 
@@ -140,8 +143,8 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
         if job.known is not None:
             posed = pose_again(job.clip.path, job.boards, job.known, None)
             if isinstance(posed, PosedClip):
-                return measure_posed(posed, job.clip.name)
-        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=job.lens, sights=job.sights)
+                return measure_posed(posed, job.clip.name, job.units)
+        return _by_itself(job, job.lens)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
     except _FAULTS as fault:
@@ -154,6 +157,11 @@ def _our_fault(job: Job, fault: Exception) -> Problem:
     return Problem(job.clip.name, what, "the clip was not measured", "please report it, if you can with the clip")
 
 
+def _by_itself(job: Job, lens: Lens | None) -> ClipMeasure:
+    clip = job.clip
+    return measure_clip(clip.path, clip_name=clip.name, boards=job.boards, lens=lens, sights=job.sights, units=job.units)
+
+
 def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
     held = replace(pooled.lens, focal_sigma=_HELD)
     posed: PosedClip | Refusal
@@ -162,9 +170,9 @@ def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
     else:
         posed = pose_clip(job.clip.path, job.boards, held, sights=job.sights)
     if isinstance(posed, Refusal):  # what the common lens does not hold, the clip's own may
-        return measure_clip(job.clip.path, clip_name=job.clip.name, boards=job.boards, lens=None, sights=job.sights)
+        return _by_itself(job, None)
     source = f"pooled over {pooled.clips} clips of the camera"
-    return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name)
+    return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name, job.units)
 
 
 def sights_of_clip(job: Job) -> Sights | Problem:

@@ -104,3 +104,57 @@ def test_no_outline_no_board() -> None:
     noise = np.random.default_rng(3).integers(0, 255, (600, 800, 3)).astype(np.uint8)
     assert find_quad(noise) is None
     assert read_ticks(noise, np.diag([1 / 800, 1 / 600, 1.0])) is None
+
+
+CORNERS = ((0, 0), (LENGTH, 0), (LENGTH, WIDTH), (0, WIDTH))
+
+
+@pytest.mark.parametrize(
+    ("order", "told"),
+    [
+        ((0, 1, 2, 3), ""),
+        ((1, 0, 3, 2), "mirrored"),
+        ((3, 2, 1, 0), "mirrored"),
+        ((0, 2, 1, 3), "cross"),
+        ((0, 1, 3, 2), "cross"),
+        ((0, 1, 2, 0), "nearly meet"),
+    ],
+)
+def test_corners_out_of_order_are_told(order: tuple[int, ...], told: str) -> None:
+    photo, homography = photograph(20, 4)
+    corners = [at(homography, *CORNERS[i]) for i in order]
+    marks = [graduation(homography, 100), graduation(homography, 500)]
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, corners_px=corners)
+    if told:
+        assert isinstance(made, Refusal) and told in made.reason
+    else:
+        assert isinstance(made, Enrolled)
+
+
+def test_points_outside_the_photo_or_off_the_board_are_told() -> None:
+    photo, homography = photograph(20, 4)
+    marks = [graduation(homography, 100), graduation(homography, 500)]
+    corners = [at(homography, *corner) for corner in CORNERS]
+    for wrong, told in (
+        (Graduation(2400.0, 800.0, 550.0), "outside the photo"),
+        (Graduation(1200.0, 20.0, 300.0), "off the board"),
+    ):
+        made = enrol_board(photo, "own board", Path("own.png"), graduations=[*marks, wrong])
+        assert isinstance(made, Refusal) and told in made.reason
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, corners_px=[(-3.0, 10.0), *corners[1:]])
+    assert isinstance(made, Refusal) and "outside the photo" in made.reason
+
+
+def test_graduations_that_do_not_rise_are_told() -> None:
+    photo, homography = photograph(20, 4)
+    marks = [graduation(homography, x) for x in (100, 290, 300, 310, 500)]
+    marks[2] = Graduation(marks[2].x_px, marks[2].y_px, 289.0)  # within what a fitted line would forgive
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks)
+    assert isinstance(made, Refusal) and "do not rise" in made.reason and "289 mm" in made.reason
+
+
+def test_lengths_in_the_wrong_unit_make_no_board() -> None:
+    photo, homography = photograph(20, 4)
+    marks = [Graduation(*at(homography, x, 6.0), x / 25.4) for x in (100.0, 500.0)]
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks)
+    assert isinstance(made, Refusal) and "units" in made.reason

@@ -23,6 +23,9 @@ from reelnotes.records.problems import Refusal
 
 Points = NDArray[Any]  # floats; OpenCV's own stubs do not say so
 PICTURE_PX_PER_MM = 4.0
+SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 50.0, 3000.0, 20.0, 1000.0  # what anglers measure fish on
+FEWEST_SIDE_PX = 20.0
+OFF_ALONG, OFF_ACROSS = 0.05, 0.25  # how far off the outline a graduation may lie, in lengths and widths of the board
 WORST_GRADUATION_SHARE = 0.01  # graduations that miss the line by more than this share of the board are mistaken
 
 
@@ -61,6 +64,9 @@ def enrol_board(
                  far edge (near: the edge with the rule); None looks for them, and takes the stop to be at the left
     width_mm     the board's width where it is known
     """
+    fault = outside(photo, graduations, corners_px or ()) or (misplaced(corners_px) if corners_px is not None else "")
+    if fault:
+        return Refusal(fault)
     quad = find_quad(photo) if corners_px is None else np.array(corners_px, np.float64)
     if quad is None:
         return Refusal("the board's outline was not found in the photo; give its four corners, or take it on a plain ground")
@@ -70,10 +76,45 @@ def enrol_board(
         return scale
     start_mm, length_mm, rms_mm, how = scale
     across_mm = width_mm or _width_mm(np.linalg.inv(unit), length_mm, photo.shape[:2])
+    if not (SHORTEST_MM <= start_mm + length_mm <= LONGEST_MM and NARROWEST_MM <= across_mm <= WIDEST_MM):
+        return Refusal(
+            f"that would make a board of {start_mm + length_mm:.0f} by {across_mm:.0f} mm; are the lengths and their units right?"
+        )
     seen = f"{how}; {'width as given' if width_mm else f'width {across_mm:.0f} mm from the perspective'}"
     square, zero = _square_on(photo, unit, start_mm, length_mm, across_mm)
     board = Board(name, start_mm + length_mm, across_mm, picture, PICTURE_PX_PER_MM, zero, source=seen)
     return Enrolled(board, square, rms_mm, seen)
+
+
+def outside(photo: NDArray[np.uint8], graduations: Sequence[Graduation], corners: Sequence[tuple[float, float]]) -> str:
+    """The first point that is not in the photo, in a sentence; "" when all are."""
+    height, width = photo.shape[:2]
+    marks = [("graduation", g.x_px, g.y_px) for g in graduations] + [("corner", x, y) for x, y in corners]
+    for what, x, y in marks:
+        if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
+            return f"the {what} at {_pixel(x, y)} lies outside the photo, which is {width} by {height} pixels"
+    return ""
+
+
+def misplaced(corners: Sequence[tuple[float, float]]) -> str:
+    """Why four corners are not those of a board seen from above, in their order; "" when they are."""
+    order = "give them round the board: stop end by the rule, far end by the rule, far end, stop end"
+    quad = np.array(corners, np.float64)
+    sides = np.roll(quad, -1, 0) - quad
+    turns = sides[:, 0] * np.roll(sides, -1, 0)[:, 1] - sides[:, 1] * np.roll(sides, -1, 0)[:, 0]
+    lengths = np.linalg.norm(sides, axis=1)
+    if lengths.min() < FEWEST_SIDE_PX or np.any(np.abs(turns) < 0.02 * lengths * np.roll(lengths, -1)):
+        return f"the corners span no board: two of them nearly meet, or three lie on a line; {order}"
+    if not (np.all(turns > 0) or np.all(turns < 0)):
+        return f"the corners cross, or one lies inside the other three; {order}"
+    if turns[0] > 0:  # picture y runs down: seen from above, the order turns against the clock
+        other = "a board whose stop is at the right when its rule lies toward you begins at its other long edge"
+        return f"the corners run the wrong way round, so the board would be mirrored; {order}; {other}"
+    return ""
+
+
+def _pixel(x: float, y: float) -> str:
+    return f"{x:g},{y:g}"
 
 
 Scale = tuple[float, float, float | None, str]  # x of the stop end, length of the outline, rms, in words
@@ -83,17 +124,36 @@ def _scale_from_graduations(unit: Points, graduations: Sequence[Graduation]) -> 
     if len(graduations) < 2:
         return Refusal("one graduation gives no scale; give two or more, far apart")
     seen = np.array([[[g.x_px, g.y_px]] for g in graduations], np.float64)
-    along = cv2.perspectiveTransform(seen, unit).reshape(-1, 2)[:, 0]
-    values = np.array([g.value_mm for g in graduations])
-    if np.ptp(along) < 0.1 or np.ptp(values) == 0:
-        return Refusal("the graduations lie too close together; give two that are far apart")
+    places = cv2.perspectiveTransform(seen, unit).reshape(-1, 2)
+    along, values = places[:, 0], np.array([g.value_mm for g in graduations])
+    fault = _disorder(places, graduations)
+    if fault:
+        return Refusal(fault)
     slope, start = np.polyfit(along, values, 1)
-    if slope <= 0:
-        return Refusal("the graduations fall from the stop outwards; is the stop at the end that was said?")
     rms = float(np.sqrt(np.mean((values - (start + slope * along)) ** 2))) if len(graduations) > 2 else None
     if rms is not None and rms > WORST_GRADUATION_SHARE * slope:
         return Refusal(f"the graduations miss each other by {rms:.1f} mm; is one of them mistyped, or the outline wrong?")
     return float(start), float(slope), rms, f"scale from {len(graduations)} graduations"
+
+
+def _disorder(places: Points, graduations: Sequence[Graduation]) -> str:
+    """Why graduations that lie at ``places`` (n, 2) of the board's unit square cannot be; "" when they can."""
+    off = (np.abs(places - 0.5) - 0.5 > np.array([OFF_ALONG, OFF_ACROSS])).any(axis=1)
+    if off.any():
+        stray = graduations[int(np.argmax(off))]
+        return f"the graduation at {_pixel(stray.x_px, stray.y_px)} lies off the board's outline; is its pixel right?"
+    order = np.argsort(places[:, 0])
+    steps, rises = np.diff(places[order, 0]), np.diff([graduations[int(i)].value_mm for i in order])
+    if np.ptp(places[:, 0]) < 0.1 or steps.min() <= 0:
+        return "the graduations lie too close together; give two that are far apart"
+    if np.all(rises < 0):
+        return "the graduations fall from the stop outwards; is the stop at the end that was said?"
+    if np.all(rises > 0):
+        return ""
+    first = int(np.argmax(rises <= 0))
+    a, b = (graduations[int(i)] for i in order[first : first + 2])
+    told = f"{a.value_mm:g} mm at {_pixel(a.x_px, a.y_px)}, and {b.value_mm:g} mm at {_pixel(b.x_px, b.y_px)} further out"
+    return f"the graduations do not rise from the stop outwards: {told}; one of them is mistaken"
 
 
 def _scale_from_ticks(photo: NDArray[np.uint8], unit: Points, tick_mm: float | None) -> Scale | Refusal:
