@@ -80,8 +80,12 @@ def record_trip(root: Path, out: Path, steps: Steps = no_steps, length_s: float 
 
 
 def output_folder(root: Path, out: Path | None) -> Path:
-    """Where a trip's outputs go. Raises UsageError when that would be inside the trip's own clips or a file."""
-    chosen = (out or Path("outputs") / root.resolve().name).resolve()
+    """Where a trip's outputs go. Raises UsageError when that would be inside the trip's own clips or a file.
+
+    Not told where, they go under ``outputs/`` where the command was given; but beside the trip, and not into it, when it
+    was given inside the trip folder.
+    """
+    chosen = (out or _usual_place(root.resolve())).resolve()
     if chosen.exists() and not chosen.is_dir():
         raise UsageError(str(chosen), "it is a file, so no outputs can go into it", "name another folder with --out")
     there = next(folder for folder in (chosen, *chosen.parents) if folder.exists())
@@ -92,6 +96,12 @@ def output_folder(root: Path, out: Path | None) -> Path:
     if _among_the_trips_own(chosen, root.resolve()):
         raise UsageError(str(chosen), "outputs cannot go among the trip's own files", "name another folder with --out")
     return chosen
+
+
+def _usual_place(root: Path) -> Path:
+    here = Path.cwd()
+    inside = here == root or root in here.parents
+    return (root.parent if inside else here) / "outputs" / root.name
 
 
 def _among_the_trips_own(chosen: Path, root: Path) -> bool:
@@ -146,7 +156,8 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     A fish on a board also tells that it was landed shortly before, which a late note does not: so the
     line-up is made once more with that knowledge. The clips that measured a catch are its clips too.
     """
-    folder = lined.folder
+    folder = replace(lined.folder, problems=(*clips_missed(lined.folder), *lined.folder.problems))
+    lined = replace(lined, folder=folder)
     if not folder.boards:
         return lined, write_evidence((), out)
     found = measure_clips(folder, steps("Measuring fish"))
@@ -160,6 +171,15 @@ def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[L
     lengths, remarks = held_against_log(lengths, lined.lineup, folder.settings.units)
     lined = replace(lined, folder=replace(lined.folder, problems=(*lined.folder.problems, *remarks)))
     return replace(lined, lineup=with_measuring_clips(lined.lineup, lengths)), lengths
+
+
+def clips_missed(folder: TripFolder, *, serious: bool = True) -> tuple[Problem, ...]:
+    """Says so when a trip holds no clip at all. serious: clips are what was asked for; a time line can do without."""
+    if folder.clips:
+        return ()
+    parts = [name for name, there in (("track", len(folder.fixes)), ("log", len(folder.events))) if there]
+    what, done = "there are none, so nothing can be measured, cut or sorted", f"only the {' and the '.join(parts)} could be used"
+    return (Problem("clips", what, done, "put them under clips/<camera>/ in the trip folder", serious),)
 
 
 def choose_story(lined: Lined, lengths: tuple[FishLength, ...], steps: Steps = no_steps) -> tuple[tuple[Moment, ...], EditList]:

@@ -3,7 +3,9 @@
 from pathlib import Path
 
 import pytest
+from typer.testing import CliRunner
 
+from reelnotes.cli.app import app
 from reelnotes.pipeline import left_from_before, output_folder
 from reelnotes.records.problems import UsageError
 
@@ -35,3 +37,30 @@ def test_outputs_of_an_earlier_run_are_told(tmp_path: Path) -> None:
     (tmp_path / "cuts.csv").write_text("cut\n")
     (told,) = left_from_before(tmp_path, ("cuts.csv", "post"))
     assert "cuts.csv" in str(told) and "post" not in told.what and not told.serious
+
+
+def test_run_inside_the_trip_folder_outputs_go_beside_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    root = tmp_path / "trips/dawn"
+    (root / "clips/chest").mkdir(parents=True)
+    beside = (tmp_path / "trips/outputs/dawn").resolve()
+    for here, said in ((root, "."), (root / "clips", ".."), (root / "clips/chest", str(root))):
+        monkeypatch.chdir(here)
+        assert output_folder(Path(said), None) == beside
+    for here in (tmp_path, tmp_path / "trips"):
+        monkeypatch.chdir(here)
+        assert output_folder(root, None) == (here / "outputs/dawn").resolve()
+
+
+def test_a_trip_without_clips_says_so(tmp_path: Path) -> None:
+    root, out = tmp_path / "dawn", tmp_path / "out"
+    (root / "log").mkdir(parents=True)
+    (root / "log/catches.csv").write_text("time,event,species\n2026-05-09 06:05,landed,pike\n")
+    before = sorted(root.rglob("*"))
+    for command in ("run", "lengths", "cuts", "summary", "lineup", "sort"):
+        made = CliRunner().invoke(app, [command, str(root), "--out", str(out)])
+        # A time line of a track and a log is whole by itself; where clips are what was asked for, they are missing.
+        assert made.exit_code == (0 if command in ("lineup", "sort") else 1), made.output
+        assert made.output.count("clips: there are none") == 1
+        assert "only the log could be used" in made.output
+    assert (out / "trip.json").is_file()
+    assert sorted(root.rglob("*")) == before

@@ -67,7 +67,8 @@ def lineup(
         showing.clocks(voice, record)
         showing.catches(voice, record)
         voice.result(showing.facts(record, where))
-        code = voice.tell((*record.problems, *pipeline.left_from_before(where, ("frames", "cuts.csv", "sorted", "post"))))
+        left = pipeline.left_from_before(where, ("frames", "cuts.csv", "sorted", "post"))
+        code = voice.tell((*pipeline.clips_missed(lined.folder, serious=False), *record.problems, *left))
     raise typer.Exit(code)
 
 
@@ -134,7 +135,9 @@ def sort(
             with voice.progress() as steps:
                 lined = pipeline.line_up_trip(trip, steps)
                 report = pipeline.write_sorted(lined.lineup, lined.folder, where, steps)
-            code = showing.sorted_clips(voice, report, (*lined.folder.problems, *pipeline.clock_problems(lined.clocks)))
+            missed = pipeline.clips_missed(lined.folder, serious=False)
+            told = (*missed, *lined.folder.problems, *pipeline.clock_problems(lined.clocks))
+            code = showing.sorted_clips(voice, report, told)
     raise typer.Exit(code)
 
 
