@@ -116,6 +116,7 @@ def enrol(
         enrolled, descriptor = made
         size = f"{enrolled.board.length_mm:.1f} by {enrolled.board.width_mm:.1f} mm"
         voice.out.print(f"{escape(enrolled.board.name)}: {size}; {enrolled.words}.")
+        voice.out.print("Lay a rule along it: if it has another size, give graduations or corners, or the other unit.")
         picture = descriptor.with_suffix(".png")
         voice.out.print(f"Look at {bold(picture)}: it must show the whole board, stop at the left, undistorted.")
         board_facts = {"length_mm": enrolled.board.length_mm, "width_mm": enrolled.board.width_mm, "rms_mm": enrolled.rms_mm}

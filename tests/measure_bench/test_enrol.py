@@ -158,3 +158,19 @@ def test_lengths_in_the_wrong_unit_make_no_board() -> None:
     marks = [Graduation(*at(homography, x, 6.0), x / 25.4) for x in (100.0, 500.0)]
     made = enrol_board(photo, "own board", Path("own.png"), graduations=marks)
     assert isinstance(made, Refusal) and "units" in made.reason
+
+
+def test_a_photo_through_a_wide_lens_is_told() -> None:
+    photo, _ = photograph(20, 4)
+    height, width = photo.shape[:2]
+    x, y = np.meshgrid(np.arange(width, dtype=np.float32) - width / 2, np.arange(height, dtype=np.float32) - height / 2)
+    for bend, told in ((0.02, ""), (0.15, "wide lens")):  # barrel: what lies off the middle is drawn inwards
+        outwards = 1 + bend * (x**2 + y**2) / (width / 2) ** 2
+        bent = cv2.remap(
+            photo, x * outwards + width / 2, (y - 300) * outwards + height / 2, cv2.INTER_LINEAR, borderValue=(60, 60, 60)
+        )
+        marks = enrol_board(bent, "own board", Path("own.png"), tick_mm=1.0)
+        if told:
+            assert isinstance(marks, Refusal) and told in marks.reason
+        else:
+            assert isinstance(marks, Enrolled)

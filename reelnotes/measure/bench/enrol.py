@@ -16,14 +16,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.bench.quad import find_quad
+from reelnotes.measure.bench.quad import find_outline
 from reelnotes.measure.bench.ticks import read_ticks
 from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
 Points = NDArray[Any]  # floats; OpenCV's own stubs do not say so
 PICTURE_PX_PER_MM = 4.0
-SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 50.0, 3000.0, 20.0, 1000.0  # what anglers measure fish on
+SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 150.0, 3000.0, 20.0, 1000.0  # what anglers measure fish on
+WORST_BOW = 0.004  # of the long side's length; the scale within the board errs by about as much
 FEWEST_SIDE_PX = 20.0
 OFF_ALONG, OFF_ACROSS = 0.05, 0.25  # how far off the outline a graduation may lie, in lengths and widths of the board
 WORST_GRADUATION_SHARE = 0.01  # graduations that miss the line by more than this share of the board are mistaken
@@ -67,9 +68,9 @@ def enrol_board(
     fault = outside(photo, graduations, corners_px or ()) or (misplaced(corners_px) if corners_px is not None else "")
     if fault:
         return Refusal(fault)
-    quad = find_quad(photo) if corners_px is None else np.array(corners_px, np.float64)
-    if quad is None:
-        return Refusal("the board's outline was not found in the photo; give its four corners, or take it on a plain ground")
+    quad = _outline(photo) if corners_px is None else np.array(corners_px, np.float64)
+    if isinstance(quad, Refusal):
+        return quad
     unit = cv2.getPerspectiveTransform(quad.astype(np.float32), np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32))
     scale = _scale_from_graduations(unit, graduations) if graduations else _scale_from_ticks(photo, unit, tick_mm)
     if isinstance(scale, Refusal):
@@ -84,6 +85,16 @@ def enrol_board(
     square, zero = _square_on(photo, unit, start_mm, length_mm, across_mm)
     board = Board(name, start_mm + length_mm, across_mm, picture, PICTURE_PX_PER_MM, zero, source=seen)
     return Enrolled(board, square, rms_mm, seen)
+
+
+def _outline(photo: NDArray[np.uint8]) -> Points | Refusal:
+    found = find_outline(photo)
+    if found is None:
+        return Refusal("the board's outline was not found in the photo; give its four corners, or take it on a plain ground")
+    if found.bow > WORST_BOW:
+        told = f"the board's long edges bow by {100 * found.bow:.1f} % of their length in the photo, as a wide lens bends them"
+        return Refusal(f"{told}; take it with an ordinary lens, or from further off with the board in the middle")
+    return found.corners
 
 
 def outside(photo: NDArray[np.uint8], graduations: Sequence[Graduation], corners: Sequence[tuple[float, float]]) -> str:

@@ -1,5 +1,6 @@
 """The outline of a board in a photo: the largest good quadrilateral that stands out from its ground."""
 
+from dataclasses import dataclass
 from typing import Any
 
 import cv2
@@ -13,21 +14,35 @@ LEAST_SHARE = 0.04  # of the photo's area
 LEAST_FILL = 0.9  # of the quadrilateral that its contour must fill
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Outline:
+    """A board's corners (4, 2) in px, and by what share of its length the most bent long side bows."""
+
+    corners: NDArray[np.float64]
+    bow: float
+
+
 def find_quad(photo: NDArray[np.uint8]) -> NDArray[np.float64] | None:
+    """The corners alone of :func:`find_outline`."""
+    found = find_outline(photo)
+    return None if found is None else found.corners
+
+
+def find_outline(photo: NDArray[np.uint8]) -> Outline | None:
     """Corners (4, 2) in px: the left end's lower corner, the right end's lower, right upper, left upper; or None.
 
     The board is taken to lie with its long side across the photo, rule toward the viewer, stop at the left.
     """
     scale = min(1.0, WORK_SIDE_PX / max(photo.shape[:2]))
     small = cv2.resize(photo, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA)
-    best: tuple[float, NDArray[np.float64]] | None = None
+    best: tuple[float, NDArray[np.float64], float] | None = None
     for mask in _masks(small):
         contours, _ = cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
         for contour in contours:
             found = _as_quad(contour, small.shape[0] * small.shape[1])
             if found is not None and (best is None or found[0] > best[0]):
                 best = found
-    return None if best is None else _in_order((best[1] + 0.5) / scale - 0.5)
+    return None if best is None else Outline(_in_order((best[1] + 0.5) / scale - 0.5), best[2])
 
 
 def _masks(small: Picture) -> list[Picture]:
@@ -46,18 +61,20 @@ def _masks(small: Picture) -> list[Picture]:
     return masks
 
 
-def _as_quad(contour: Picture, area: int) -> tuple[float, NDArray[np.float64]] | None:
+def _as_quad(contour: Picture, area: int) -> tuple[float, NDArray[np.float64], float] | None:
+    """(area in px, corners, bow) of a contour that is a board's."""
     hull = cv2.convexHull(contour)
     if cv2.contourArea(hull) < LEAST_SHARE * area or cv2.contourArea(hull) > 0.95 * area:
         return None
     rough = cv2.approxPolyDP(hull, 0.02 * cv2.arcLength(hull, True), True).reshape(-1, 2)
     if len(rough) != 4:
         return None
-    quad = _straighten(contour.reshape(-1, 2).astype(np.float64), rough.astype(np.float64))
+    points = contour.reshape(-1, 2).astype(np.float64)
+    quad = _straighten(points, rough.astype(np.float64))
     if quad is None:
         return None
     size = abs(cv2.contourArea(quad.astype(np.float32)))
-    return (size, quad) if size > 0 and cv2.contourArea(contour) / size > LEAST_FILL else None
+    return (size, quad, _bow(points, quad)) if size > 0 and cv2.contourArea(contour) / size > LEAST_FILL else None
 
 
 def _straighten(points: NDArray[np.float64], rough: NDArray[np.float64]) -> NDArray[np.float64] | None:
@@ -76,6 +93,27 @@ def _straighten(points: NDArray[np.float64], rough: NDArray[np.float64]) -> NDAr
     if any(abs(c[2]) < 1e-9 for c in corners):
         return None
     return np.array([c[:2] / c[2] for c in corners])
+
+
+def _bow(points: NDArray[np.float64], quad: NDArray[np.float64]) -> float:
+    """The rise of the arc along the more bent of the two long sides, over its length."""
+    ends = np.roll(quad, -1, 0)
+    longest = np.argsort(np.linalg.norm(ends - quad, axis=1))[2:]
+    return max(_rise(points, quad[i], ends[i]) for i in longest)
+
+
+def _rise(points: NDArray[np.float64], a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
+    along, length = b - a, float(np.linalg.norm(b - a))
+    share = ((points - a) @ along) / length**2
+    off = ((points - a) @ np.array([-along[1], along[0]])) / length**2
+    side = (share > 0.04) & (share < 0.96) & (np.abs(off) < 0.04)
+    if side.sum() < 10:
+        return 0.0
+    curve = np.polyfit(share[side], off[side], 2)
+    good = np.abs(off[side] - np.polyval(curve, share[side])) < 0.004  # a hand, a shadow or a clip at the edge is no arc
+    if good.sum() >= 10:
+        curve = np.polyfit(share[side][good], off[side][good], 2)
+    return float(abs(curve[0])) / 4
 
 
 def _in_order(quad: NDArray[np.float64]) -> NDArray[np.float64]:
