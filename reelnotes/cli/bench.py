@@ -88,13 +88,20 @@ def enrol(
     ] = None,
     tick: Annotated[
         str | None,
-        typer.Option("--tick", metavar="LENGTH", help="Without --at: spacing of the rule's smallest even ticks, 1mm or 1/8in."),
+        typer.Option(
+            "--tick",
+            metavar="LENGTH",
+            help="Without --at: spacing of the rule's smallest even ticks, 1mm or 1/8in; with --width.",
+        ),
     ] = None,
     corner: Annotated[
         list[str] | None,
         typer.Option("--corner", metavar="X,Y", help="All four: stop end by the rule, far end by the rule, far end, stop end."),
     ] = None,
-    width: Annotated[str | None, typer.Option("--width", metavar="LENGTH", help="The board's width, if known.")] = None,
+    width: Annotated[
+        str | None,
+        typer.Option("--width", metavar="LENGTH", help="The board's width, if known; it is checked against the photo."),
+    ] = None,
     to: FolderOption = Path("boards"),
     replace: ReplaceOption = False,
     as_json: JsonOption = False,
@@ -110,6 +117,9 @@ def enrol(
             raise UsageError("--corner", f"{len(corners)} corners were given", "give all four, or none to have them looked for")
         tick_mm = None if tick is None else sizes.some_mm("--tick", tick)
         width_mm = None if width is None else sizes.some_mm("--width", width)
+        if not marks and tick_mm is not None and width_mm is None:
+            what = "the board's width must be given too: only by it are a rule's smallest ticks told from its longer ones"
+            raise UsageError("--tick", what, "add --width, or give graduations with --at")
         made = workbench.enrol_photo(photo, to, called, marks, tick_mm, corners, width_mm, replace=replace)
         if isinstance(made, Refusal):
             raise UsageError(str(photo), made.reason)

@@ -165,7 +165,10 @@ def test_a_file_that_is_none(name: str, data: bytes | str | None, says: str, do:
         file.write_bytes(data)
     elif data is not None:
         file.mkdir()
-    commands = [("measure", file, "--boards", boards, "--to", tmp_path), ("enrol", file, "--tick", "1 mm", "--to", tmp_path)]
+    commands = [
+        ("measure", file, "--boards", boards, "--to", tmp_path),
+        ("enrol", file, "--tick", "1 mm", "--width", "9 cm", "--to", tmp_path),
+    ]
     commands += [("lens", file, "--boards", boards, "--to", tmp_path)]
     for words in commands:
         text = sentence(*words)
@@ -178,3 +181,7 @@ def test_lengths_are_shown_in_the_unit_asked_for(tmp_path: Path) -> None:
     cv2.imwrite(str(photo), np.full((240, 320, 3), 90, np.uint8))
     assert told("board", *SMALL, "--to", boards)[0] == 0
     assert "--units" in sentence("measure", photo, "--boards", boards, "--to", tmp_path, "--units", "cubits")
+
+
+def test_ticks_alone_need_the_width(tmp_path: Path) -> None:
+    assert "--width" in sentence("enrol", tmp_path / "no.png", "--tick", "1 mm", "--to", tmp_path)

@@ -169,8 +169,26 @@ def test_a_photo_through_a_wide_lens_is_told() -> None:
         bent = cv2.remap(
             photo, x * outwards + width / 2, (y - 300) * outwards + height / 2, cv2.INTER_LINEAR, borderValue=(60, 60, 60)
         )
-        marks = enrol_board(bent, "own board", Path("own.png"), tick_mm=1.0)
+        marks = enrol_board(bent, "own board", Path("own.png"), tick_mm=1.0, width_mm=WIDTH)
         if told:
             assert isinstance(marks, Refusal) and told in marks.reason
         else:
             assert isinstance(marks, Enrolled)
+
+
+def test_a_width_that_the_photo_does_not_tell_is_asked_for() -> None:
+    photo, homography = photograph(30, 0)  # aslant and not turned: Zhang & He 2006: the focal length is not told
+    marks = [graduation(homography, 50), graduation(homography, 550)]
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks)
+    assert isinstance(made, Refusal) and "--width" in made.reason
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, width_mm=WIDTH)
+    assert isinstance(made, Enrolled) and made.board.width_mm == WIDTH
+
+
+def test_a_length_and_a_width_that_do_not_go_together_are_told() -> None:
+    # What ticks taken for their fives, or a slip between centimetres and inches, would make of the board
+    photo, homography = photograph(25, 6)
+    for factor in (0.4, 2.54):
+        marks = [Graduation(*at(homography, x, 6.0), x * factor) for x in (50.0, 550.0)]
+        made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, width_mm=WIDTH)
+        assert isinstance(made, Refusal) and "do not go together" in made.reason

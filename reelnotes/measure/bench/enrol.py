@@ -24,6 +24,13 @@ from reelnotes.records.problems import Refusal
 Points = NDArray[Any]  # floats; OpenCV's own stubs do not say so
 PICTURE_PX_PER_MM = 4.0
 SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 150.0, 3000.0, 20.0, 1000.0  # what anglers measure fish on
+UNIT_SQUARE = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
+USUAL_FOCAL_SHARE = 0.9  # focal length of a camera in longer sides of its picture, where nothing tells it
+USUAL_FOCAL_SHARES = (0.5, 1.2)  # from an action camera's narrow setting to a telephone's second lens
+ANY_FOCAL_SHARES = (0.4, 0.6, 0.9, 1.4, 3.0)
+WIDTH_SLACK = 1.15  # a photo is cropped, a corner clicked roughly; mistaken units and ticks err by twice and more
+SLIP_SHARE = 0.0005  # of the photo's longer side, by which a corner may be off: two pixels of twelve million
+WORST_WIDTH_SHARE = 0.05
 WORST_BOW = 0.004  # of the long side's length; the scale within the board errs by about as much
 FEWEST_SIDE_PX = 20.0
 OFF_ALONG, OFF_ACROSS = 0.05, 0.25  # how far off the outline a graduation may lie, in lengths and widths of the board
@@ -71,12 +78,16 @@ def enrol_board(
     quad = _outline(photo) if corners_px is None else np.array(corners_px, np.float64)
     if isinstance(quad, Refusal):
         return quad
-    unit = cv2.getPerspectiveTransform(quad.astype(np.float32), np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32))
+    unit = cv2.getPerspectiveTransform(quad.astype(np.float32), UNIT_SQUARE)
     scale = _scale_from_graduations(unit, graduations) if graduations else _scale_from_ticks(photo, unit, tick_mm)
     if isinstance(scale, Refusal):
         return scale
     start_mm, length_mm, rms_mm, how = scale
-    across_mm = width_mm or _width_mm(np.linalg.inv(unit), length_mm, photo.shape[:2])
+    across_mm = (
+        _width_given(quad, length_mm, photo.shape[:2], width_mm) if width_mm else _width_told(quad, length_mm, photo.shape[:2])
+    )
+    if isinstance(across_mm, Refusal):
+        return across_mm
     if not (SHORTEST_MM <= start_mm + length_mm <= LONGEST_MM and NARROWEST_MM <= across_mm <= WIDEST_MM):
         return Refusal(
             f"that would make a board of {start_mm + length_mm:.0f} by {across_mm:.0f} mm; are the lengths and their units right?"
@@ -178,19 +189,53 @@ def _scale_from_ticks(photo: NDArray[np.uint8], unit: Points, tick_mm: float | N
     return 0.0, ticks * tick_mm, None, how
 
 
-def _width_mm(from_unit: Points, length_mm: float, shape: tuple[int, ...]) -> float:
-    """Width of the rectangle from its perspective. ``from_unit``: homography unit square -> photo."""
+def _width_given(quad: Points, length_mm: float, shape: tuple[int, ...], width_mm: float) -> float | Refusal:
+    """The given width, if any camera could have seen a board of that length and width so."""
+    seen = [_width_mm(quad, length_mm, shape, share)[0] for share in ANY_FOCAL_SHARES]
+    if min(seen) / WIDTH_SLACK <= width_mm <= max(seen) * WIDTH_SLACK:
+        return width_mm
+    told = f"a length of {length_mm:.0f} mm and a width of {width_mm:.0f} mm do not go together in this photo"
+    return Refusal(f"{told}; is a graduation or its unit mistaken, or were longer ticks taken for the smallest?")
+
+
+def _width_told(quad: Points, length_mm: float, shape: tuple[int, ...]) -> float | Refusal:
+    """The board's width (mm) from its perspective; refused where a slip of the corners would change it much.
+
+    A board that lies across the photo without a turn tells no focal length, and so no width, once the camera looks at
+    it aslant: then the whole range of ordinary cameras counts as doubt.
+    """
+    width, focal_known = _width_mm(quad, length_mm, shape)
+    doubts = [] if focal_known else [_width_mm(quad, length_mm, shape, share)[0] / width - 1.0 for share in USUAL_FOCAL_SHARES]
+    slip = SLIP_SHARE * max(shape)
+    off = np.zeros_like(quad)
+    for place in np.ndindex(quad.shape):
+        off[place] = slip
+        doubts.append(max(abs(_width_mm(quad + sign * off, length_mm, shape)[0] / width - 1.0) for sign in (1, -1)))
+        off[place] = 0.0
+    doubt = float(np.linalg.norm(doubts))
+    if doubt > WORST_WIDTH_SHARE:
+        told = f"the photo tells the board's width only to some {100 * min(doubt, 1.0):.0f} %"
+        return Refusal(f"{told}; give it with --width, or take the photo with the board turned by some 20 degrees")
+    return width
+
+
+def _width_mm(quad: Points, length_mm: float, shape: tuple[int, ...], focal_share: float | None = None) -> tuple[float, bool]:
+    """(width of the rectangle, whether its perspective told the focal length).
+
+    focal_share: take this focal length, in longer sides of the photo, instead.
+    """
     height, width = shape[:2]
+    from_unit = cv2.getPerspectiveTransform(UNIT_SQUARE, quad.astype(np.float32))
     centred = np.array([[1, 0, -(width - 1) / 2], [0, 1, -(height - 1) / 2], [0, 0, 1.0]]) @ from_unit
     along, across = centred[:, 0], centred[:, 1]
     plausible = 0.4 * max(shape), 3.0 * max(shape)  # focal lengths of ordinary cameras, in pixels
-    focal = 0.9 * max(shape)
-    if abs(along[2] * across[2]) > 1e-12:
+    focal, told = (focal_share or USUAL_FOCAL_SHARE) * max(shape), False
+    if focal_share is None and abs(along[2] * across[2]) > 1e-12:
         squared = -(along[0] * across[0] + along[1] * across[1]) / (along[2] * across[2])
         if squared > 0 and plausible[0] < squared**0.5 < plausible[1]:
-            focal = squared**0.5
+            focal, told = squared**0.5, True
     undo = np.array([1 / focal, 1 / focal, 1.0])
-    return float(length_mm * np.linalg.norm(undo * across) / np.linalg.norm(undo * along))
+    return float(length_mm * np.linalg.norm(undo * across) / np.linalg.norm(undo * along)), told
 
 
 def _square_on(
