@@ -188,7 +188,7 @@ def test_a_width_that_the_photo_does_not_tell_is_asked_for() -> None:
 def test_a_length_and_a_width_that_do_not_go_together_are_told() -> None:
     # What ticks taken for their fives, or a slip between centimetres and inches, would make of the board
     photo, homography = photograph(25, 6)
-    for factor in (0.4, 2.54):
+    for factor in (0.4, 0.5, 2.0, 2.54):
         marks = [Graduation(*at(homography, x, 6.0), x * factor) for x in (50.0, 550.0)]
         made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, width_mm=WIDTH)
         assert isinstance(made, Refusal) and "do not go together" in made.reason

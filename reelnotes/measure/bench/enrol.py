@@ -27,8 +27,7 @@ SHORTEST_MM, LONGEST_MM, NARROWEST_MM, WIDEST_MM = 150.0, 3000.0, 20.0, 1000.0  
 UNIT_SQUARE = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float32)
 USUAL_FOCAL_SHARE = 0.9  # focal length of a camera in longer sides of its picture, where nothing tells it
 USUAL_FOCAL_SHARES = (0.5, 1.2)  # from an action camera's narrow setting to a telephone's second lens
-ANY_FOCAL_SHARES = (0.4, 0.6, 0.9, 1.4, 3.0)
-WIDTH_SLACK = 1.15  # a photo is cropped, a corner clicked roughly; mistaken units and ticks err by twice and more
+WIDTH_SLACK = 1.4  # a photo is cropped or taken from afar, a corner clicked roughly; mistaken units and ticks err by twice
 SLIP_SHARE = 0.0005  # of the photo's longer side, by which a corner may be off: two pixels of twelve million
 WORST_WIDTH_SHARE = 0.05
 WORST_BOW = 0.004  # of the long side's length; the scale within the board errs by about as much
@@ -191,7 +190,7 @@ def _scale_from_ticks(photo: NDArray[np.uint8], unit: Points, tick_mm: float | N
 
 def _width_given(quad: Points, length_mm: float, shape: tuple[int, ...], width_mm: float) -> float | Refusal:
     """The given width, if any camera could have seen a board of that length and width so."""
-    seen = [_width_mm(quad, length_mm, shape, share)[0] for share in ANY_FOCAL_SHARES]
+    seen = [_width_mm(quad, length_mm, shape, share)[0] for share in (None, *USUAL_FOCAL_SHARES)]
     if min(seen) / WIDTH_SLACK <= width_mm <= max(seen) * WIDTH_SLACK:
         return width_mm
     told = f"a length of {length_mm:.0f} mm and a width of {width_mm:.0f} mm do not go together in this photo"
