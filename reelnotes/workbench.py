@@ -3,6 +3,7 @@
 Like :mod:`reelnotes.pipeline`, a place where rooms' verbs meet; nothing is computed here.
 """
 
+import os
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -35,6 +36,7 @@ def measure_one(
 
     Raises UsageError when the file, the boards or the lens cannot be used.
     """
+    usable_folder(to)
     usable_file(file, "clip or photo", "'reelnotes lengths TRIP' measures a whole trip folder")
     known, problems = known_boards(boards)
     lenses, lens_problems = read_lenses(lens.parent, [lens]) if lens is not None else ({}, [])
@@ -66,6 +68,7 @@ def print_board(
 
     Raises UsageError for sizes that cannot be, and when another board has these files already.
     """
+    usable_folder(to)
     design = design_marker_board(name, length_mm, width_mm, first_id=first_id, unit=unit)
     stem = file_stem(name)
     pdf, descriptor, picture = (to / f"{stem}{suffix}" for suffix in (".pdf", ".toml", ".png"))
@@ -99,6 +102,7 @@ def enrol_photo(
     corners: Sequence[tuple[float, float]], width_mm: float | None, *, replace: bool = False,
 ) -> tuple[Enrolled, Path] | Refusal:  # fmt: skip
     """Enrol a board from a photo and write its descriptor and picture into ``to``."""
+    usable_folder(to)
     pixels = read_photo(photo)
     picture, descriptor = (to / f"{file_stem(name)}{suffix}" for suffix in (".png", ".toml"))
     if picture.resolve() == photo.resolve():
@@ -118,6 +122,7 @@ def calibrate_clip(
     replace: bool = False,
 ) -> tuple[Lens, Path] | Refusal:  # fmt: skip
     """Calibrate a lens from a clip and write it into ``to``."""
+    usable_folder(to)
     usable_file(clip, "clip", "name one clip of the pattern")
     known = known_boards(boards)[0] if boards is not None else ()
     checkerboard = None if pattern is None else Checkerboard(*pattern)
@@ -162,6 +167,14 @@ def read_photo(path: Path) -> NDArray[np.uint8]:
 def png(pixels: NDArray[np.uint8]) -> bytes:
     """A picture as the bytes of a PNG file."""
     return cv2.imencode(".png", pixels)[1].tobytes()
+
+
+def usable_folder(to: Path) -> None:
+    """Raises UsageError, before any work, for a place where no file can be written."""
+    there = next(folder for folder in (to.absolute(), *to.absolute().parents) if folder.exists())
+    if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
+        what = "it is a file, and a folder is wanted here" if there.is_file() else "nothing can be written into it"
+        raise UsageError(str(there), what, "name another folder with --to")
 
 
 def usable_file(path: Path, wanted: str, instead: str) -> None:

@@ -10,6 +10,7 @@ from reelnotes.cli.console import bold
 from reelnotes.cli.options import JsonOption, OutOption, QuietOption, TripArgument, VerboseOption, speaking
 
 PANEL = "A whole trip"
+LONGEST_EDIT_S = 86_400.0
 
 
 def register(app: typer.Typer) -> None:
@@ -98,7 +99,12 @@ def cuts(
     length_s: Annotated[
         float | None,
         typer.Option(
-            "--length", min=1.0, metavar="SECONDS", help="Wanted running time; wins over trip.toml.", show_default=False
+            "--length",
+            min=1.0,
+            max=LONGEST_EDIT_S,
+            metavar="SECONDS",
+            help="Wanted running time; wins over trip.toml.",
+            show_default=False,
         ),
     ] = None,
     as_json: JsonOption = False,

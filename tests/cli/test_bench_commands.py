@@ -185,3 +185,18 @@ def test_lengths_are_shown_in_the_unit_asked_for(tmp_path: Path) -> None:
 
 def test_ticks_alone_need_the_width(tmp_path: Path) -> None:
     assert "--width" in sentence("enrol", tmp_path / "no.png", "--tick", "1 mm", "--to", tmp_path)
+
+
+def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) -> None:
+    taken = tmp_path / "a file"
+    taken.write_text("mine")
+    clip = tmp_path / "no.mp4"
+    commands = [("board",), ("enrol", clip, "--at", "1,1=0"), ("lens", clip, "--checkerboard", "9x6:25mm"), ("measure", clip)]
+    for words in commands:
+        assert "another folder with --to" in sentence(*words, "--to", taken / "inner")
+    assert taken.read_text() == "mine"
+
+
+@pytest.mark.parametrize("wrong", ["nan", "inf", "1e300", "-5", "0"])
+def test_an_edit_of_no_length(wrong: str, tmp_path: Path) -> None:
+    assert "--length" in sentence("cuts", tmp_path, f"--length={wrong}")
