@@ -150,19 +150,22 @@ def wanting(lined: Lined, length_s: float | None) -> Lined:
     return replace(lined, folder=replace(lined.folder, settings=settings.model_copy(update={"edit": edit})))
 
 
-def measure_lengths(lined: Lined, out: Path, steps: Steps = no_steps) -> tuple[Lined, tuple[FishLength, ...]]:
+def measure_lengths(lined: Lined, out: Path | None, steps: Steps = no_steps) -> tuple[Lined, tuple[FishLength, ...]]:
     """Measure the fish in every usable clip, write an evidence picture each, tie them to the catches.
 
     A fish on a board also tells that it was landed shortly before, which a late note does not: so the
     line-up is made once more with that knowledge. The clips that measured a catch are its clips too.
+    out: None writes no pictures, for who only wants to know which clips belong to a catch; no clips are no fault then.
     """
-    folder = replace(lined.folder, problems=(*clips_missed(lined.folder), *lined.folder.problems))
+    missed = clips_missed(lined.folder, serious=out is not None)
+    folder = replace(lined.folder, problems=(*missed, *lined.folder.problems))
     lined = replace(lined, folder=folder)
     if not folder.boards:
-        return lined, write_evidence((), out)
+        return lined, write_evidence((), out) if out is not None else ()
     found = measure_clips(folder, steps("Measuring fish"))
     lined = replace(lined, folder=replace(folder, problems=(*folder.problems, *found.problems)))
-    measured = write_evidence(found.clips, out)
+    rows = tuple(row for clip in found.clips for row in clip.lengths)
+    measured = write_evidence(found.clips, out) if out is not None else rows
     lengths = join_lengths(measured, lined.lineup)
     told = boards_tell(lined.lineup, lengths)
     if told:

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reelnotes.intake.boards import read_boards
 from reelnotes.intake.lenses import read_lenses
-from reelnotes.measure import measure_clip, write_evidence
+from reelnotes.measure import measure_clip, usable_boards, write_evidence
 from reelnotes.measure.bench.board_pdf import board_pdf
 from reelnotes.measure.bench.calibrate import Checkerboard, calibrate_lens
 from reelnotes.measure.bench.descriptor import board_toml, lens_toml
@@ -27,6 +27,8 @@ from reelnotes.records.lengths import FishLength
 from reelnotes.records.problems import Problem, Refusal, UnreadableError, UsageError
 
 Steps = Callable[[str], Callable[[float, str], None]]
+
+_WITHOUT_ONE = ("solved from the board", "guessed")  # a lens's source where none was given that could be used
 
 
 def measure_one(
@@ -47,14 +49,23 @@ def measure_one(
             file, clip_name=file.name, boards=known, lens=next(iter(lenses.values()), None), progress=steps("Measuring"),
             units=units,
         )  # fmt: skip
-    return write_evidence([found], to, only=file), (*problems, *lens_problems)
+    rows = write_evidence([found], to, only=file)
+    if lens is not None and rows[0].lens_from in _WITHOUT_ONE:
+        what = f"it is of a picture of another shape than {file.name}, so it does not hold for it"
+        problems = (
+            *problems,
+            Problem(str(lens), what, f"the lens was {rows[0].lens_from}", "calibrate it in the mode you film in"),
+        )
+    return rows, (*problems, *lens_problems)
 
 
 def known_boards(folder: Path) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
     """The boards of a folder. Raises UsageError when there is none that can be used."""
     if not folder.is_dir():
         raise UsageError(str(folder), "there is no such folder of boards", "name it with --boards; 'reelnotes board' makes one")
-    boards, problems = read_boards(folder.parent, sorted(folder.glob("*.toml")))
+    read, problems = read_boards(folder.parent, sorted(folder.glob("*.toml")))
+    boards, unusable = usable_boards(read)
+    problems = [*problems, *unusable]
     if not boards:
         what = str(problems[0]) if problems else "it holds no board descriptor (*.toml)"
         raise UsageError(str(folder), what, "'reelnotes board' or 'reelnotes enrol' makes one")

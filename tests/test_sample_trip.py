@@ -152,6 +152,17 @@ def test_catches(run) -> None:
         assert [p.parent.name for p in links] == [f"{row['catch']} {row['species']} landed"]
 
 
+def test_sorting_alone_lays_the_clips_as_a_whole_run_does(run, tmp_path) -> None:
+    words = ["sort", str(SAMPLE), "--out", str(tmp_path)]
+    subprocess.run([sys.executable, "-m", "reelnotes", *words], check=True, capture_output=True)
+
+    def laid(out: Path) -> list[str]:
+        return sorted(str(p.relative_to(out)) for p in (out / "sorted").rglob("*") if not p.is_dir())
+
+    assert laid(tmp_path) == laid(run[0])
+    assert not (tmp_path / "frames").exists()
+
+
 def test_the_edit_list_agrees_with_itself(run) -> None:
     rows = table(run[0] / "cuts.csv")
     timeline = otio.adapters.read_from_file(str(run[0] / "cuts.otio"))

@@ -139,10 +139,10 @@ def sort(
             code = showing.undone(voice, pipeline.undo_sorted(where))
         else:
             with voice.progress() as steps:
-                lined = pipeline.line_up_trip(trip, steps)
+                # A clip that measured a fish is laid with its catch, as a whole run does it: so the fish are measured first.
+                lined, _ = pipeline.measure_lengths(pipeline.line_up_trip(trip, steps), None, steps)
                 report = pipeline.write_sorted(lined.lineup, lined.folder, where, steps)
-            missed = pipeline.clips_missed(lined.folder, serious=False)
-            told = (*missed, *lined.folder.problems, *pipeline.clock_problems(lined.clocks))
+            told = (*lined.folder.problems, *pipeline.clock_problems(lined.clocks))
             code = showing.sorted_clips(voice, report, told)
     raise typer.Exit(code)
 

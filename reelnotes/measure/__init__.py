@@ -49,6 +49,15 @@ The fish on it:
 from reelnotes.measure.limits import limit_notes, limit_remarks
 from reelnotes.measure.measure_clip import ClipMeasure, measure_clip
 from reelnotes.measure.pictures import write_evidence
-from reelnotes.measure.whole_trip import TripMeasure, measure_clips
+from reelnotes.measure.whole_trip import TripMeasure, measure_clips, usable_boards
 
-__all__ = ["ClipMeasure", "TripMeasure", "limit_notes", "limit_remarks", "measure_clip", "measure_clips", "write_evidence"]
+__all__ = [
+    "ClipMeasure",
+    "TripMeasure",
+    "limit_notes",
+    "limit_remarks",
+    "measure_clip",
+    "measure_clips",
+    "usable_boards",
+    "write_evidence",
+]

@@ -28,7 +28,7 @@ def other_inks(stack: Stack, picture: NDArray[np.uint8], match: BoardMatch, on_b
     """Whether the print lacks the contrast in some channel that the board's picture (BGR, on the stack's raster) has."""
     scale = stack.raster.px_per_mm
     bare = np.ascontiguousarray(on_board & (match.trust > _TRUSTED)).astype(np.uint8)
-    bare = cv2.erode(bare, np.ones((3, 3), np.uint8), borderValue=0)
+    bare = cv2.erode(bare, np.ones((3, 3), np.uint8), borderValue=0).astype(np.uint8)
     if bare.sum() < _LEAST_MM2 * scale**2:
         return False
     seen, drawn = (_contrast(part, bare, _ABOUT_MM * scale) for part in (stack.image, picture.astype(np.float32)))

@@ -63,9 +63,7 @@ def bench_clip(path: Path, name: str, boards: Sequence[Board], lens: Lens | None
     made: list[ClipMeasure] = []
     spent = glance
     if sights[0].times_s:
-        spent += processor_s(
-            lambda: made.append(measure_clip(path, clip_name=name, boards=boards, lens=lens, sights=sights[0]))
-        )
+        spent += processor_s(lambda: made.append(measure_clip(path, clip_name=name, boards=boards, lens=lens, sights=sights[0])))
     if not made or not made[0].board_seen:
         searched = "searched" if made else ""
         print(f"  {name:30} no board   {spent:7.3f} s  key frames {keys:6.3f} s  x {spent / keys:7.2f}  {searched}")

@@ -200,3 +200,25 @@ def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) ->
 @pytest.mark.parametrize("wrong", ["nan", "inf", "1e300", "-5", "0"])
 def test_an_edit_of_no_length(wrong: str, tmp_path: Path) -> None:
     assert "--length" in sentence("cuts", tmp_path, f"--length={wrong}")
+
+
+def test_a_board_or_a_lens_that_one_picture_cannot_use_is_said(tmp_path: Path) -> None:
+    photo, boards, lens = tmp_path / "photo.png", tmp_path / "boards", tmp_path / "upright.toml"
+    photo_of_a_board(photo)
+    assert told("board", *SMALL, "--to", boards, "--name", "good")[0] == 0
+    assert told("board", *SMALL, "--to", boards, "--name", "junk", "--first-id", "30")[0] == 0
+    (boards / "junk.png").write_bytes(b"no picture")
+    lens.write_text(
+        'name = "upright"\nmodel = "pinhole"\nwidth = 720\nheight = 1280\ndistortion = [0.0, 0.0, 0.0, 0.0, 0.0]\n'
+        "camera_matrix = [[800.0, 0.0, 359.5], [0.0, 800.0, 639.5], [0.0, 0.0, 1.0]]\n"
+    )
+    code, text = told("measure", photo, "--boards", boards, "--lens", lens, "--to", tmp_path)
+    assert "junk" in text and "no fish is measured on this board" in text
+    assert code == 1
+    shown = tmp_path / "shown.png"  # the good board itself, square on
+    cv2.imwrite(
+        str(shown), cv2.copyMakeBorder(cv2.imread(str(boards / "good.png")), 300, 300, 300, 300, cv2.BORDER_CONSTANT, value=40)
+    )
+    assert "picture of another shape" in " ".join(
+        told("measure", shown, "--boards", boards, "--lens", lens, "--to", tmp_path)[1].split()
+    )

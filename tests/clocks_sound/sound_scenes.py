@@ -102,9 +102,7 @@ def hear(
     return (out + 1e-4 * rng.standard_normal(n)).astype(np.float32) if out.std() > 1e-9 else out.astype(np.float32)
 
 
-def clip_of(
-    path: Path, samples: NDArray[np.float32], camera: str, recording: str = "", lead_s: float = 0.0
-) -> Clip:
+def clip_of(path: Path, samples: NDArray[np.float32], camera: str, recording: str = "", lead_s: float = 0.0) -> Clip:
     """Write the sound as a QuickTime file (16-bit PCM, or AAC by the name's ending .mp4) and name it as a clip."""
     whole = (np.clip(samples, -1, 1) * 32767).astype(np.int16)
     with av.open(str(path), "w") as out:
