@@ -18,6 +18,7 @@ from reelnotes.measure.posed import INSTEAD, NotHeld
 from reelnotes.records.boards import Lens
 from reelnotes.records.clips import Camera, Clip
 from reelnotes.records.problems import Refusal
+from reelnotes.records.settings import TripSettings
 
 look_at = importlib.import_module("reelnotes.measure.measure_clip")  # the room's verb of that name hides the module
 VIEWS = [(6, 4, 0), (-14, 12, 6), (14, -14, 12), (-20, -10, 4)]
@@ -55,7 +56,7 @@ def rows(filmed, lens: Lens | None):
     clips = tuple(Clip(p.name, p, "bow", width_px=WIDE.width_px, height_px=WIDE.height_px) for p in filmed[:2])
     camera = Camera("bow", lens="lenses/wrong.toml" if lens else None)
     lenses = {"lenses/wrong.toml": lens} if lens else {}
-    folder = SimpleNamespace(clips=clips, boards=(filmed[2],), lenses=lenses, cameras=(camera,))
+    folder = SimpleNamespace(settings=TripSettings(), clips=clips, boards=(filmed[2],), lenses=lenses, cameras=(camera,))
     with ThreadPoolExecutor(1) as one:
         return {row.clip: row for clip in measure_clips(folder, executor=one).clips for row in clip.lengths}
 
@@ -134,7 +135,7 @@ def test_a_fault_over_one_clip_leaves_the_others_measured(filmed, monkeypatch):
 
     monkeypatch.setattr(whole, "glance_through", glance)
     clips = tuple(Clip(p.name, p, "bow", width_px=WIDE.width_px, height_px=WIDE.height_px) for p in filmed[:2])
-    folder = SimpleNamespace(clips=clips, boards=(filmed[2],), lenses={}, cameras=(Camera("bow"),))
+    folder = SimpleNamespace(settings=TripSettings(), clips=clips, boards=(filmed[2],), lenses={}, cameras=(Camera("bow"),))
     with ThreadPoolExecutor(1) as one:
         told = measure_clips(folder, executor=one)
     lengths = [row.total_length_mm for clip in told.clips for row in clip.lengths]

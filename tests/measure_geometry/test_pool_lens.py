@@ -12,6 +12,7 @@ from reelnotes.measure.pool_lens import ClipViews, pool_lens
 from reelnotes.measure.posed import Observations
 from reelnotes.measure.whole_trip import FirstLook, Job, PooledLens, measure_clips, with_pooled_lenses
 from reelnotes.records.clips import Clip
+from reelnotes.records.settings import TripSettings
 
 VIEWS = [(6, 4, 0), (-14, 12, 6), (14, -14, 12)]
 
@@ -71,7 +72,7 @@ def test_a_pooled_lens_goes_to_the_unfound_clips_of_its_camera_and_to_no_other()
 
 def test_the_answer_does_not_depend_on_the_executor_and_keeps_the_folders_order():
     clips = tuple(clip(f"{n}.mp4", "bow") for n in "edcba")
-    folder = SimpleNamespace(clips=clips, boards=(), lenses={}, cameras=())
+    folder = SimpleNamespace(settings=TripSettings(), clips=clips, boards=(), lenses={}, cameras=())
     shares = []
     with ThreadPoolExecutor(3) as threads:
         many = measure_clips(folder, lambda share, what: shares.append(share), executor=threads)
@@ -85,7 +86,7 @@ def test_a_clip_that_cannot_be_read_is_a_problem_and_the_rest_go_on(tmp_path):
 
     board = board_on_disk(tmp_path, draw_board())
     clips = tuple(clip(f"{n}.mp4", "bow") for n in "ba")
-    folder = SimpleNamespace(clips=clips, boards=(board,), lenses={}, cameras=())
+    folder = SimpleNamespace(settings=TripSettings(), clips=clips, boards=(board,), lenses={}, cameras=())
     with ThreadPoolExecutor(2) as threads:
         told = measure_clips(folder, executor=threads)
     assert [p.where for p in told.problems] == ["b.mp4", "a.mp4"]
