@@ -21,7 +21,7 @@ from reelnotes.measure.fish_piece import (
 from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.landmarks import Tail
-from reelnotes.measure.lobes import THIRD_LOBE, third_lobe
+from reelnotes.measure.lobes import odd_lobes
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.parts import see_parts
@@ -138,8 +138,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
     more = [d for other in seen[:1] for d in other.doubts if beside and d not in piece.doubts]
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
-    lobes = THIRD_LOBE if third_lobe(view, outline, piece.mask) else ""
-    doubts += [d for d in (lobes, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
+    odd = odd_lobes(view, outline, piece.mask)
+    doubts += [d for d in (odd, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 

@@ -1,0 +1,51 @@
+"""Blood on the board by the tail: told from it, or a matter to check, never a longer fish."""
+
+import numpy as np
+import pytest
+from scene import FishDrawing, Scene
+
+from reelnotes.measure.measure_clip import measure_posed
+
+BLOOD = (30, 30, 160)
+
+
+def blotch(x, y, long, broad, seed):
+    """An uneven patch about (x, y), mm."""
+    turn = np.linspace(0.0, 2 * np.pi, 14)[:-1]
+    reach = np.random.default_rng(seed).uniform(0.7, 1.2, (13, 1))
+    return (np.array([x, y]) + np.stack([np.cos(turn), np.sin(turn)], axis=-1) * [long, broad] * reach).tolist()
+
+
+def measured(stain):
+    return measure_posed(Scene(stain=(stain, BLOOD, 0.62)).clip(), "a.mp4").lengths[0]
+
+
+@pytest.mark.parametrize(("x", "y", "long", "broad"), [(318, 71, 16, 14), (316, 78, 20, 9), (315, 118, 17, 10), (322, 72, 9, 6)])
+@pytest.mark.parametrize("seed", [1, 2])
+def test_a_blotch_on_a_lobe_makes_no_longer_fish(x, y, long, broad, seed):
+    row = measured(blotch(x, y, long, broad, seed))
+    assert row.verdict != "measured" or row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.02)
+
+
+def test_what_one_lobe_has_beyond_the_other_has_its_colour_or_is_said():
+    assert "the longer lobe ends in another colour" in measured(blotch(318, 71, 16, 14, 1)).reason
+
+
+def test_a_third_lobe_is_said():
+    assert "third lobe" in measured(blotch(312, 93, 18, 8, 1)).reason
+
+
+def test_a_tail_with_uneven_lobes_of_one_colour_is_measured():
+    fish = FishDrawing()
+    fish.tail = lambda: FishDrawing.tail(fish) + np.array([[0, 0], [0, 0], [0, 0], [-9.0, 0], [0, 0]])
+    row = measure_posed(Scene(fish).clip(), "a.mp4").lengths[0]
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(fish.total, rel=0.006)
+
+
+def test_a_stain_behind_the_tail_is_told_where_two_looks_agree():
+    stain = [[328.4, 113.9], [326.5, 116.4], [321.9, 118.3], [315.3, 119.0], [307.4, 119.8], [302.3, 117.6], [296.5, 115.5],
+             [295.8, 112.3], [300.2, 109.6], [307.6, 108.1], [314.9, 109.9], [319.8, 110.6], [324.4, 111.8]]  # fmt: skip
+    row = measure_posed(Scene(stain=(stain, (30, 30, 175), 0.59)).clip(), "a.mp4").lengths[0]
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
