@@ -18,7 +18,7 @@ from reelnotes.records.lengths import BudgetLine, FishLength
 from reelnotes.records.log import LogEvent
 from reelnotes.records.problems import Problem
 from reelnotes.records.record import TripRecord
-from reelnotes.records.settings import PrivacySettings, TripSettings
+from reelnotes.records.settings import CameraSettings, PrivacySettings, TripSettings
 from reelnotes.records.tracks import FIX_COLUMNS, Leg, Position, Track
 from reelnotes.records.trip import Catch, LineUp, PlacedClip, PlacedEvent, Sight
 
@@ -43,10 +43,11 @@ def trip(
     track = made_track(place, seed)
     clips, times = made_clips()
     lineup = made_lineup(track, clips, times, note)
+    named = (CameraSettings(name="chest"), CameraSettings(name="stern", trusted=True))
     privacy = PrivacySettings(spot=spot, blur_km=blur_km, hide_near_start_m=hide_near_start_m)
     folder = TripFolder(
         root=Path("invented"),
-        settings=TripSettings(title=title, units=units, privacy=privacy),
+        settings=TripSettings(title=title, units=units, privacy=privacy, camera=named),
         title=title,
         zone=ZoneInfo(zone),
         zone_from="trip.toml",

@@ -2,6 +2,7 @@
 
     privacy    the one place that decides what of a place may be published
     area       the blurred area: a fixed grid that no averaging sees through
+    names      what cameras and clips are called in public
     hiding     the ends of an exact track, cut off
     scrub      positions typed into free text, taken out
     words      numbers and times as people read them

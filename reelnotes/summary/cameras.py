@@ -30,20 +30,20 @@ def tell_cameras(record: TripRecord, published: Published) -> tuple[ToldCamera, 
     for camera in record.folder.cameras:
         n = sum(c.camera == camera.name for c in record.folder.clips)
         if camera.name not in have and n:
-            told.append(ToldCamera(published.text(camera.name), count(n, "clip"), "Nothing tells when its clips were filmed."))
+            told.append(ToldCamera(published.camera(camera.name), count(n, "clip"), "Nothing tells when its clips were filmed."))
     return tuple(told)
 
 
 def _run(run: ClockRun, record: TripRecord, published: Published) -> ToldCamera:
     several = sum(r.camera == run.camera for r in record.clocks.runs) > 1
-    name = published.text(run.camera) + (f", clock set {run.run}" if several else "")
+    name = published.camera(run.camera) + (f", clock set {run.run}" if several else "")
     clips = [c for c in record.folder.clips if c.camera == run.camera and not record.why_set_aside(c.name)]
     return ToldCamera(
         name=name,
         clips="" if several else count(len(clips), "clip"),
         sentence=" ".join(s for s in (_error(run, record, published), _drift(run), _certainty(run, record)) if s),
-        used=tuple(published.text(w) for w in run.used) if published.extras else (),
-        dropped=tuple(published.text(w) for w in run.dropped) if published.extras else (),
+        used=tuple(published.said(w) for w in run.used) if published.extras else (),
+        dropped=tuple(published.said(w) for w in run.dropped) if published.extras else (),
     )
 
 

@@ -33,7 +33,7 @@ def _fish(c: Catch, record: TripRecord, published: Published, words: Words, line
         species=published.text(c.species) or "species not logged",
         time=words.clock(c.time.value),
         fate="lost" if c.outcome == "lost" else {True: "kept", False: "released", None: "landed"}[c.kept],
-        **(_length_texts(length, words) if length else _no_length(c, record)),
+        **(_length_texts(length, published, words) if length else _no_length(c, record, published)),
         length_mm=length.total_length_mm if length else c.logged_length_mm,
         logged=words.length(c.logged_length_mm) if c.logged_length_mm else "",
         facts=_facts(c, record, published, words),
@@ -43,7 +43,7 @@ def _fish(c: Catch, record: TripRecord, published: Published, words: Words, line
     )
 
 
-def _length_texts(length: FishLength, words: Words) -> dict:  # type: ignore[type-arg]  # keyword arguments of ToldFish
+def _length_texts(length: FishLength, published: Published, words: Words) -> dict:  # type: ignore[type-arg]  # keyword arguments of ToldFish
     assert length.total_length_mm is not None
     known = length.low_mm is not None and length.high_mm is not None
     texts = {
@@ -52,7 +52,7 @@ def _length_texts(length: FishLength, words: Words) -> dict:  # type: ignore[typ
         if length.low_mm is not None and length.high_mm is not None
         else "",
         "measure": length.measure,
-        "doubt": "" if length.verdict == "measured" else length.reason or "to be checked",
+        "doubt": "" if length.verdict == "measured" else published.said(length.reason) or "to be checked",
         "verdict": length.verdict,
     }
     if not known and not texts["doubt"]:
@@ -60,9 +60,9 @@ def _length_texts(length: FishLength, words: Words) -> dict:  # type: ignore[typ
     return texts
 
 
-def _no_length(c: Catch, record: TripRecord) -> dict:  # type: ignore[type-arg]  # keyword arguments of ToldFish
+def _no_length(c: Catch, record: TripRecord, published: Published) -> dict:  # type: ignore[type-arg]  # keyword arguments of ToldFish
     refused = next((f for f in record.lengths if f.catch == c.id and f.verdict == "refused"), None)
-    return {"doubt": f"not measured: {refused.reason}", "verdict": "refused"} if refused else {}
+    return {"doubt": f"not measured: {published.said(refused.reason)}", "verdict": "refused"} if refused else {}
 
 
 def _facts(c: Catch, record: TripRecord, published: Published, words: Words) -> tuple[Fact, ...]:
@@ -99,7 +99,7 @@ def _fight(c: Catch, record: TripRecord) -> str:
 
 def _filmed_by(c: Catch, record: TripRecord, published: Published) -> str:
     cameras = {p.clip.name: p.clip.camera for p in record.lineup.clips}
-    names = sorted({published.text(cameras[name]) for name in c.clips if name in cameras})
+    names = sorted({published.camera(cameras[name]) for name in c.clips if name in cameras})
     return ", ".join(names) or "no camera"
 
 

@@ -73,7 +73,7 @@ def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes 
         lanes.append(Lane("Boat", "from the track", bars, TOP))
     said = []
     for name, clips in _by_camera(record, "utc").items():
-        shown = published.text(name)
+        shown = published.camera(name)
         bars = tuple(_clip_bar(p, line, published, words) for p in clips)
         sigmas = [p.time.sigma_s for p in clips if p.time.sigma_s is not None]
         remark = f"±{doubt(max(sigmas))}" if sigmas else ""
@@ -117,9 +117,9 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
             for s, p in zip(starts, clips, strict=True)
             if p.clip.camera == camera
         )
-        lanes.append(Lane(published.text(camera), "", bars, BARE_TOP + ROW * i))
+        lanes.append(Lane(published.camera(camera), "", bars, BARE_TOP + ROW * i))
     bottom = BARE_TOP + ROW * len(lanes)
-    names = listed([published.text(camera) for camera in cameras])
+    names = listed([published.camera(camera) for camera in cameras])
     words = f"{count(len(clips), 'clip')} of {names}: lined up with each other, but nothing ties them to the time of day."
     axis = _ticks(line, _elapsed)
     return Lanes(f"Placed only against each other: {names}", words, tuple(lanes), (), axis, bottom + FOOT, BARE_TOP, bottom)

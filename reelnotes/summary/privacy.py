@@ -7,12 +7,13 @@ reads a position, and no writer gets one from anywhere else.
     blurred  one area on a fixed grid for the whole trip; no line, no place of a catch, no speed or
              distance of a leg (a course can be walked back from those), tide and zone as they are
     none     no geometry at all; no zone and nothing that tells it (no UTC time, no camera error of
-             hours), no tide table, no clip names, no notes and no pictures (either may show or name the place)
+             hours), no tide table, no clues, no notes and no pictures (either may show or name the place)
 
-Free text is scrubbed of coordinates in every case but exact.
+Free text is scrubbed of coordinates in every case but exact. Cameras and clips go by the names of
+:mod:`names`, and so do the sentences of other rooms that may hold such a name: :meth:`Published.said`.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -20,6 +21,7 @@ from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
 from reelnotes.summary.area import Area, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, LonLat
+from reelnotes.summary.names import Names, public_names
 from reelnotes.summary.scrub import scrubbed
 
 DIGITS = 6
@@ -35,7 +37,8 @@ class Published:
     words      one sentence that tells the reader what the map shows and leaves out
     movement   distances and speeds of legs
     zone       the zone's name, UTC times, and clock errors of hours
-    extras     notes, clip names, clue sentences, tide table, pictures of fish
+    extras     notes, clue sentences, tide table, pictures of fish
+    names      what cameras and clips are called
     """
 
     spot: str
@@ -46,6 +49,7 @@ class Published:
     movement: bool = False
     zone: bool = True
     extras: bool = True
+    names: Names = field(default_factory=Names)
 
     def title(self, record: TripRecord) -> str:
         """The trip's title. A folder's name was not given to be published, so it only stands in where places are exact."""
@@ -54,8 +58,16 @@ class Published:
         return self.text(record.title) or "A day on the water"
 
     def clip(self, name: str) -> str:
-        """A clip's name as it may be published: the file's own name, not the folders that it lies in."""
-        return self.text(name.rsplit("/", 1)[-1]) if self.extras else "a clip"
+        """A clip's name as it may be published."""
+        return self.names.clip(name)
+
+    def camera(self, name: str) -> str:
+        """A camera's name as it may be published."""
+        return self.names.camera(name)
+
+    def said(self, sentence: str) -> str:
+        """A sentence of another room as it may be published: it may name clips, cameras and files."""
+        return self.text(self.names.in_sentence(sentence))
 
     def text(self, free: str) -> str:
         """The angler's free text as it may be published."""
@@ -64,6 +76,10 @@ class Published:
 
 def decide(record: TripRecord) -> Published:
     """What of this trip's places may be published, by its privacy settings."""
+    return replace(_places(record), names=public_names(record))
+
+
+def _places(record: TripRecord) -> Published:
     spot = record.privacy.spot
     if spot == "exact":
         return _exact(record)

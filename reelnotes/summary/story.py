@@ -32,7 +32,7 @@ def tell(record: TripRecord, evidence: Path) -> Story:
         relative_lanes=tell_relative_lanes(record, published),
         sketch=tell_sketch(published, legs, fish, words),
         tide=_tide(record, words) if published.extras else (),
-        limits=tuple(published.text(note) for note in record.limit_notes),
+        limits=tuple(published.said(note) for note in record.limit_notes),
         cautions=record.cautions,
         remarks=_remarks(record, published),
         clock_words=_clock_words(record, published),
@@ -143,5 +143,5 @@ def _remarks(record: TripRecord, published: Published) -> tuple[str, ...]:
         lost_s = sum(b - a for a, b in record.track.gaps)
         remarks.append(f"The track has {count(len(record.track.gaps), 'gap')}, {duration(lost_s)} in all.")
     if published.extras:
-        remarks += [published.text(c) for c in record.clocks.conflicts]
+        remarks += [published.said(c) for c in record.clocks.conflicts]
     return tuple(remarks)

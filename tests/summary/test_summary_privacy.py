@@ -4,7 +4,7 @@ import html
 import json
 import math
 import re
-from dataclasses import replace
+from dataclasses import fields, is_dataclass, replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -19,9 +19,17 @@ from PIL import Image
 from shapely.geometry import Point, shape
 
 import reelnotes.summary
+from reelnotes.measure import limit_notes
+from reelnotes.records.boards import Board
+from reelnotes.records.clips import Camera
+from reelnotes.records.clocks import Clocks
+from reelnotes.records.record import TripRecord
+from reelnotes.records.settings import CameraSettings
+from reelnotes.records.tracks import Leg, Track
 from reelnotes.summary import fish_names, write_post
 from reelnotes.summary.area import MARGIN_SHARE, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, distance_m
+from reelnotes.summary.names import public_names
 from reelnotes.summary.privacy import decide
 from reelnotes.summary.scrub import GAP, scrubbed
 from reelnotes.summary.story import tell
@@ -96,7 +104,7 @@ def test_none_publishes_no_place_and_nothing_that_tells_the_zone(tmp_path: Path)
 def test_a_clock_error_of_hours_is_told_only_where_the_zone_is(spot: str, tmp_path: Path) -> None:
     write_post(trip(spot, zone="America/Halifax"), tmp_path / "post")  # the invented camera is two hours off UTC, not three
     text = (tmp_path / "post" / "summary.md").read_text(encoding="utf-8")
-    said = text.replace("\u00a0", " ").split("**chest**")[1].splitlines()[0]
+    said = text.replace("\u00a0", " ").split("**chest**" if spot == "blurred" else "**camera 1**")[1].splitlines()[0]
     assert ("4 h 59 min 18 s fast" in said) == (spot == "blurred")  # 42.2 s - 7200 s - 3 h
     assert ("was set to another time" in said) == (spot == "none")
 
@@ -121,6 +129,97 @@ def test_names_of_folders_are_not_published(spot: str, tmp_path: Path) -> None:
     everything = " ".join(p.read_text(encoding="utf-8", errors="replace") for p in (tmp_path / "post").iterdir())
     assert ("Secret Bay" in everything) == (spot == "exact")
     assert "clips/chest" not in everything
+
+
+BAY = "Hidden Bay"  # what a folder may be called after
+
+
+def in_the_bay(spot: str, named_in_settings: bool = False) -> TripRecord:
+    """The invented trip with its chest camera's folder, files, lens and board called after the place."""
+    record = trip(spot)
+    moved = {
+        c.name: f"clips/{BAY}/{BAY} {n}.mp4" if c.camera == "chest" else c.name for n, c in enumerate(record.folder.clips, 1)
+    }
+
+    def renamed(thing):
+        """Every name of a clip or the camera in nested records, put right."""
+        if isinstance(thing, str):
+            for old, new in moved.items():
+                thing = thing.replace(old, new)
+            return re.sub(r"\bchest\b", BAY, thing)
+        if isinstance(thing, tuple):
+            return tuple(renamed(part) for part in thing)
+        if isinstance(thing, dict):
+            return {renamed(key): renamed(value) for key, value in thing.items()}
+        if is_dataclass(thing) and not isinstance(thing, (Track, Leg)):
+            return replace(thing, **{f.name: renamed(getattr(thing, f.name)) for f in fields(thing) if f.init})
+        return thing
+
+    lineup, lengths, clips = renamed(record.lineup), renamed(record.lengths), renamed(record.folder.clips)
+    path = clips[0].name
+    runs = renamed(record.clocks.runs)
+    used = (f"your mark: 4.00 s into {path} it was early", f"40 of 41 s compared sound alike in {path} and {clips[3].name}")
+    runs = (replace(runs[0], used=used, dropped=(f"{BAY}'s stamps, read as UTC, fit the day: 9 s off",)), *runs[1:])
+    conflicts = (f"your offset for {BAY}: +3.00 s; but sound in {BAY} 1.mp4: 3 s apart", f"'{BAY}/gone.mp4' names no usable clip")
+    notes = limit_notes(lengths, lineup, record.folder.limits)
+    assert len(notes) == 2 and BAY in notes[0]
+    lengths = (*lengths[:2], replace(lengths[2], reason=f"the picture of the board '{BAY}' cannot be read ({BAY}.png)"))
+    cameras = record.folder.settings.camera if not named_in_settings else (CameraSettings(name=BAY),)
+    settings = record.folder.settings.model_copy(update={"camera": cameras})
+    boards = (Board(BAY, 800.0, 160.0, picture=Path(f"boards/{BAY}.png")),)
+    folder = replace(record.folder, clips=clips, cameras=renamed(record.folder.cameras), settings=settings, boards=boards)
+    clocks = Clocks(renamed(record.clocks.clips), runs, renamed(record.clocks.set_aside), conflicts)
+    return replace(record, folder=folder, lineup=lineup, lengths=lengths, clocks=clocks, limit_notes=notes)
+
+
+def published_text(post: Path) -> str:
+    """All that can be read in the published files, what a picture carries beside its pixels included."""
+    told = {p.name: repr(Image.open(p).info) if p.suffix == ".png" else p.read_text(encoding="utf-8") for p in post.iterdir()}
+    return html.unescape(re.sub(r"(?s)<style>.*?</style>|data:image/[^\"]+", "", "\n".join(told.values())))
+
+
+@pytest.mark.parametrize("spot", ["blurred", "none"])
+def test_a_place_in_the_name_of_a_folder_a_file_or_a_board_is_not_published(spot: str, tmp_path: Path) -> None:
+    write_post(in_the_bay(spot), tmp_path / "post")
+    everything = published_text(tmp_path / "post")
+    assert not re.search(r"hidden b|bay|gone\.mp4|clips/|\.mp4|DECK_", everything, re.IGNORECASE)
+    assert "camera 1" in everything and "Clip 1 of camera 1, sea trout" in everything
+    assert ("stern" in everything) == (spot == "blurred")  # trip.toml names that one
+    assert ("clip 1 of camera 1 and clip 1 of stern" in everything) == (spot == "blurred")
+
+
+def test_a_camera_that_trip_toml_names_keeps_that_name_unless_no_place_is_told(tmp_path: Path) -> None:
+    for spot in ("exact", "blurred", "none"):
+        lanes = tell(in_the_bay(spot, named_in_settings=True), tmp_path).lanes
+        assert lanes is not None
+        names = [lane.name for lane in lanes.lanes[1:]]
+        assert names == {"exact": [BAY, "stern"], "blurred": [BAY, "camera 2"], "none": ["camera 1", "camera 2"]}[spot]
+
+
+def test_exact_names_files_but_never_the_folders_they_lie_in(tmp_path: Path) -> None:
+    write_post(in_the_bay("exact"), tmp_path / "post")
+    everything = published_text(tmp_path / "post")
+    assert "clips/" not in everything and f"{BAY}/" not in everything
+    assert f"{BAY} 1.mp4, sea trout" in everything and f"into {BAY} 1.mp4" in everything
+
+
+def test_a_number_never_stands_for_two_cameras() -> None:
+    record = trip()
+    named = (CameraSettings(name="Camera 2"),)
+    cameras = (Camera("Camera 2"), Camera("chest"), Camera("stern"))
+    folder = replace(record.folder, cameras=cameras, settings=record.folder.settings.model_copy(update={"camera": named}))
+    names = public_names(replace(record, folder=folder))
+    assert [names.camera(c.name) for c in cameras] == ["Camera 2", "camera no. 2", "camera 3"]
+
+
+def test_a_folder_called_like_the_fish_does_not_garble_the_sentences_about_it() -> None:
+    record = trip("none")
+    clip = replace(record.folder.clips[0], name="clips/torsk/A.mp4", camera="torsk")
+    record = replace(record, folder=replace(record.folder, clips=(clip,), cameras=(Camera("torsk"),)))
+    assert (
+        public_names(record).in_sentence("clips/torsk/A.mp4, torsk: clear of 3/4 in")
+        == "Clip 1 of camera 1, torsk: clear of 3/4 in"
+    )
 
 
 def test_the_time_axis_is_round_on_the_local_clock(tmp_path: Path) -> None:
