@@ -5,12 +5,13 @@ import difflib
 from collections.abc import Mapping
 from fractions import Fraction
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from pydantic import BaseModel, ValidationError
 
-from reelnotes.intake import tomls
+from reelnotes.intake import tomls, wishes
+from reelnotes.intake.naming import name_in_trip
 from reelnotes.records.problems import Problem, SettingsError
 from reelnotes.records.settings import CameraSettings, EditSettings, PrivacySettings, TimeMark, TripSettings
 
@@ -61,35 +62,70 @@ _TABLES: dict[str, type[BaseModel]] = {
 
 
 def read_settings(root: Path) -> tuple[TripSettings, list[Problem]]:
-    """The trip's settings and what was wrong with them. No trip.toml is no problem; it means all defaults."""
+    """The trip's settings and what was wrong with them. No trip.toml is no problem; it means all defaults.
+
+    Where anything hints at a wish for privacy that was not read, no place is published, and a problem says so.
+    """
     path = tomls.find_toml(root, NAME)
-    if path is None:
-        return TripSettings(), []
+    said, problems = _read(path) if path else (TripSettings(), [])
+    told = [problem for stray in wishes.other_files(root, path) if (problem := _unread(root, stray, said))]
+    return (_silenced(said) if told else said), [*problems, *told]
+
+
+def _read(path: Path) -> tuple[TripSettings, list[Problem]]:
     try:
         table = tomls.read_toml(path, NAME)
     except SettingsError as fault:
         told, done, said = fault.problem, "every setting was left at its default", TripSettings()
-        if _speaks_of_privacy(path):
-            done, said = f"{done}, but no place will be published", TripSettings(privacy=_MOST_PRIVATE)
+        if wishes.file_speaks(path):
+            done, said = f"{done}, but {wishes.SILENT}", _silenced(said)
         return said, [Problem(told.where, told.what, done, told.advice)]
     return settings_from(table)
 
 
-def _speaks_of_privacy(path: Path) -> bool:
+def _unread(root: Path, stray: Path, said: TripSettings) -> Problem | None:
+    """What to say of a file that may be meant for trip.toml; None when it wishes for no more privacy than ``said`` gives."""
+    if not wishes.file_speaks(stray):
+        return None
     try:
-        return b"privacy" in path.read_bytes()
-    except OSError:
-        return False
+        meant = settings_from(tomls.read_toml(stray, NAME))[0].privacy
+    except SettingsError:
+        meant = _MOST_PRIVATE
+    if not _stricter(meant, said.privacy):
+        return None
+    what = f"it looks like settings with a wish for privacy, but only {NAME} at the top of the trip folder is read"
+    advice = f"if it is meant, name it {NAME} and put it there (watch for a hidden ending); else take it away"
+    return Problem(name_in_trip(root, stray), what, wishes.SILENT, advice)
+
+
+def _stricter(a: PrivacySettings, b: PrivacySettings) -> bool:
+    order = get_args(PrivacySettings.model_fields["spot"].annotation)
+    if a.spot != b.spot:
+        return order.index(a.spot) > order.index(b.spot)
+    return a.blur_km > b.blur_km or a.hide_near_start_m > b.hide_near_start_m
+
+
+def _silenced(said: TripSettings) -> TripSettings:
+    return said.model_copy(update={"privacy": said.privacy.model_copy(update={"spot": "none"})})
 
 
 def settings_from(table: Mapping[str, Any]) -> tuple[TripSettings, list[Problem]]:
-    """A parsed trip.toml -> settings and problems. Wrong keys are dropped one round after another until the rest holds."""
+    """A parsed trip.toml -> settings and problems. Wrong keys are dropped one round after another until the rest holds.
+
+    What was meant to stay private is not known where that is at fault, so nothing of the place is shown: the
+    default might show too much.
+    """
     rest: dict[str, Any] = copy.deepcopy(dict(table))
     said, problems = _kept_of(rest)
-    if any(problem.where.startswith(f"{NAME}, privacy") or "'privacy'?" in problem.advice for problem in problems):
-        # What was meant to stay private is not known, so nothing of the place is shown: the default might show too much.
-        said = said.model_copy(update={"privacy": said.privacy.model_copy(update={"spot": "none"})})
-        problems.append(Problem(f"{NAME}, privacy", "it holds a fault", "no place will be published until it is mended"))
+    misplaced = wishes.misplaced(table, _TABLES)
+    if any(problem.where.startswith(f"{NAME}, privacy") for problem in problems):
+        problems.append(Problem(f"{NAME}, privacy", "it holds a fault", wishes.SILENT))
+        said = _silenced(said)
+    if misplaced:
+        what = "it seems to say what may be shown, but only the table [privacy] is asked for that"
+        advice = f"for example {EXAMPLES['spot']} in a line of its own below [privacy]"
+        problems.append(Problem(f"{NAME}, {', '.join(misplaced)}", what, wishes.SILENT, advice))
+        said = _silenced(said)
     return said, problems
 
 

@@ -172,3 +172,104 @@ def test_no_edit_is_faster_than_what_the_edit_list_can_write(tmp_path):
     said, problems = read(tmp_path, '[edit]\nframe_rate = "1000"\n')
     assert said.edit.frame_rate is None
     assert "'1000' is no frame rate" in str(problems[0])
+
+
+PRIVATE = 'title = "Dawn"\n[privacy]\nspot = "none"\n'
+EXACT = '[privacy]\nspot = "exact"\n'
+
+
+def no_place(root):
+    """True when no place is published and exactly one problem says so."""
+    said, problems = read_settings(root)
+    told = [str(problem) for problem in problems if "no place will be published" in str(problem)]
+    assert (said.privacy.spot == "none") == bool(told)
+    assert len(told) <= 1
+    return bool(told)
+
+
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-16-be", "utf-32", "latin-1"])
+def test_a_wish_in_an_encoding_that_is_no_utf8_is_honoured(tmp_path, encoding):
+    (tmp_path / "trip.toml").write_bytes((PRIVATE + "# grå\n").encode(encoding))
+    assert no_place(tmp_path)
+
+
+def test_a_byte_order_mark_hides_nothing(tmp_path):
+    for mark in ("\ufeff", "\ufeff\ufeff"):  # the second one: a marked file pasted into a marked file
+        said, _ = read(tmp_path, mark + PRIVATE)
+        assert said.privacy.spot == "none"
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'spot = "none"',
+        'title = "Dawn"\nspot = "blurred"',
+        '[edit]\nspot = "none"',
+        '[[camera]]\nname = "chest"\nspot = "none"',
+        '[[camera]]\nspot = "none"',  # a table that goes as a whole
+        '[[camera]]\nname = "a"\n[[camera]]\nname = "a"\nspot = "none"',
+        '[camera]\nspot = "none"',
+        '[publish]\nspot = "none"',
+        '[publish]\nwhere = "none"',
+        'sopt = "none"',
+        "private = true",
+        "blur_km = 40",
+        '[Privacy]\nspot = "none"',
+        '[trip.privacy]\nspot = "none"',
+        '[[privacy]]\nspot = "none"',
+        'privacy = "none"',
+        '[privacy]\nSpot = "none"',
+    ],
+)
+def test_a_wish_in_the_wrong_place_is_honoured(tmp_path, text):
+    (tmp_path / "trip.toml").write_text(text, encoding="utf-8")
+    assert no_place(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "text", ['title = "The secret spot"', "[edit]\nlenght_s = 3", 'colour = "red"', '# spot = "none"', EXACT]
+)
+def test_what_is_no_wish_changes_nothing(tmp_path, text):
+    (tmp_path / "trip.toml").write_text(text, encoding="utf-8")
+    assert not no_place(tmp_path)
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["trip.toml.txt", "TRIP.TOML.TXT", "trip.txt", "trip.toml.toml", "trip (1).toml", "trip - Copy.toml", "clips/trip.toml"],
+)
+def test_a_wish_in_a_file_of_another_name_is_honoured(tmp_path, name):
+    (tmp_path / "clips").mkdir()
+    (tmp_path / name).write_text(PRIVATE, encoding="utf-8")
+    assert no_place(tmp_path)
+    assert read_settings(tmp_path)[1][0].where == name
+    (tmp_path / "trip.toml").write_text(EXACT, encoding="utf-8")
+    assert no_place(tmp_path)
+    (tmp_path / "trip.toml").write_text(PRIVATE, encoding="utf-8")  # what it wishes for is given anyway
+    assert read_settings(tmp_path)[1] == []
+
+
+def test_a_file_of_another_name_that_wishes_for_less_or_nothing_is_no_sign(tmp_path):
+    (tmp_path / "trip.toml").write_text('[privacy]\nspot = "blurred"\n', encoding="utf-8")
+    (tmp_path / "trip.toml.txt").write_text(EXACT, encoding="utf-8")
+    (tmp_path / "trip (1).toml").write_text("title = 'Dawn'\n", encoding="utf-8")
+    (tmp_path / "trip.toml.bak").write_text(PRIVATE, encoding="utf-8")
+    (tmp_path / "tripod.toml").write_text(PRIVATE, encoding="utf-8")
+    assert not no_place(tmp_path)
+    (tmp_path / "trip.toml.txt").write_text("[privacy]\nblur_km = 50\n", encoding="utf-8")
+    assert no_place(tmp_path)
+
+
+@pytest.mark.parametrize("name", ["Trip.toml", "TRIP.TOML"])
+def test_the_name_may_be_in_capitals(tmp_path, name):
+    (tmp_path / name).write_text(PRIVATE, encoding="utf-8")
+    said, problems = read_settings(tmp_path)
+    assert (said.title, said.privacy.spot, problems) == ("Dawn", "none", [])
+
+
+def test_settings_that_cannot_be_opened_may_say_anything(tmp_path):
+    (tmp_path / "trip.toml").mkdir()
+    assert no_place(tmp_path)
+    (tmp_path / "trip.toml").rmdir()
+    (tmp_path / "trip.toml").symlink_to(tmp_path / "gone.toml")
+    assert no_place(tmp_path)
