@@ -3,48 +3,127 @@
 A title or a note is the angler's own word and is published as written, but for what gives a place
 away in figures: coordinates in any common notation, grid references, locators, and links. Words
 stay: "by the old lighthouse" is for its writer to weigh, or to leave out with spot = "none".
+
+Links and codes go first, for they may hold any of the rest; then grids with their zone; then pairs whose
+numbers have a hemisphere each, as wholes: "62 12.6 N 5 0.1 E" read number by number is "N 5 0.1" and two loose ends.
 """
 
 import re
 
 GAP = "[place left out]"
 
-_NUMBER = r"[-+−]?\d{1,3}[.,]\d{3,}"  # three decimals of a degree are a hundred metres
+_NORTH = r"(?:[NSns](?![^\W\d_])|(?i:north|south|nord|s[uøö]r|s[uy]d|norte)\b)"
+_EAST = r"(?:[EWØOVew](?![^\W\d_])|(?i:east|west|[oø]st|vest|este|oeste)\b)"
 _HEMISPHERE = r"(?:(?:[NSEWØOV]|north|south|east|west|nord|s[uøö]r|s[uy]d|[oø]st|vest|norte|sur|este|oeste)\b)"
-_DEGREES = r"(?:[°º˚]|deg\b|grad\b)"
-_FILLER = r"(?:\s|[^\w\s]|\b(?:and|og|och|und|y|lat|lon|lng|latitude|longitude|[NSEWnsew])\b){0,16}"
+_BEFORE = rf"(?:(?<!\w){_HEMISPHERE}\s*)?"
+_DEGREES = r"(?:[°º˚]|deg(?:rees?)?\b|grad\b)"
+_PRIME = r"['′’´]"
+_LABEL = r"(?:lat|lon|lng|latitude|longitude|breddegrad|lengdegrad)"
+_OR_A_LENGTH = r"(?:breite|länge|bredde|lengde)"  # words that name a coordinate and a fish's length alike
 
-# Capitals decide here: "4.5 s" is a time and "4.5 S" may be a latitude.
-_AS_WRITTEN = (
-    r"\b[23456789CFGHJMPQRVWX]{4,8}\+[23456789CFGHJMPQRVWX]{2,7}\b",  # open location codes
-    r"\b\d{1,2}\s?[C-HJ-NP-X]\s?[A-HJ-NP-Z]{2}\s?\d{2,5}\s?\d{2,5}\b",  # military grid
-    r"\b\d{1,2}\s?[C-HJ-NP-X]\s+\d{5,7}(?:\.\d+)?\s*(?:m?E)?\s*,?\s*\d{6,8}(?:\.\d+)?\s*(?:m?N)?\b",  # UTM
-    r"\b[A-R]{2}\d{2}[A-Xa-x]{2}(?:\d{2})?\b",  # Maidenhead locators
-    r"\b[NSEWØOV]\s*\d{1,3}(?:\s+|:)\d{1,2}(?:[.,:\s]\d+)*['′’]?",
-    r"\b\d{1,3}\s+\d{1,2}[.,]\d{1,4}\s*['′’]?\s*[NSEWØOV]\b",
-    r"\b\d{1,3}[-:]\d{1,2}[-:.,]\d{1,4}(?:[.,]\d+)?\s*[NSEWØOV]\b",
-    r"\b\d{3,5}[.,]\d{2,}\s*,?\s*[NSEW]\b",  # NMEA
-    r"\b\d{1,3}[.,]\d+\s?[NSEW]\b",
+# A number with one of these behind it is a measure. Single letters for west and north are none of them.
+_UNIT = (
+    r"(?:mm|cm|m|km|in|inch|inches|ft|feet|yd|g|kg|lbs?|oz|kn|kts?|knots|mph|km/h|kmh|m/s|rpm|hPa|mbar|bar|[kMG]?Hz"
+    r"|[km]?V|[km]?A|m?Ah|k?Wh|min|h|hours?|l|ml|dl|litres?|liters?|pt|ms|(?-i:s))(?![^\W_])|[°º˚]\s?[CF]\b|%"
 )
-_IN_ANY_CASE = (
+_NO_MEASURE = rf"(?![\d]|[.,]\d)(?!\s*(?:{_UNIT}))"
+
+# An angle beside its hemisphere, in any notation: 62.2105, 62 12.626, 62°12'37.6", 62d12m37s, 6212.626, 621237.6.
+_MARK = (
+    r"\s*(?:[°º˚*:'′’´\"″”-]{1,2}|(?i:deg(?:rees?)?|grader?|min(?:utes?|utter)?|sec(?:onds?)?|sekunder)\b|[dms](?![^\W\d_]))?"
+    r"[,.]?\s*"
+)
+_ANGLE = rf"[-+−]?\d{{1,9}}(?:[.,]\d+)?(?:{_MARK}(?<!\d)\d{{1,2}}(?:[.,]\d+)?){{0,2}}{_MARK}"
+_BETWEEN = rf"[\s,;:/|&()\[\]-]*(?:(?i:and|og|och|und|y)\s+)?(?:(?i:{_LABEL}|long)\b[.:=\s]*)?"
+_WAYS = ((_NORTH, _EAST), (_EAST, _NORTH))
+_PAIRS = (
+    *(rf"(?<![\w.,])({_ANGLE}){one}\.?{_BETWEEN}({_ANGLE}){other}" for one, other in _WAYS),
+    *(rf"(?<!\w){one}[.:\s]*({_ANGLE}){_BETWEEN}{other}[.:\s]*({_ANGLE})" for one, other in _WAYS),
+)
+
+_CODES = (
     r"\b[a-z][a-z0-9+.-]{1,20}://\S+",  # any link: maps put places into them
     r"\bwww\.\S+",
+    r"\b(?:[a-z0-9-]+\.)+[a-z]{2,}/\S+",
     r"\bgeo:\S+",
     r"///\s?[^\s./]+\.[^\s./]+\.[^\s./]+",  # three-word addresses
-    r"[+\-−]\d{2,7}(?:[.,]\d+)?[+\-−]\d{3,8}(?:[.,]\d+)?(?:[+\-−]\d+(?:\.\d+)?)?/?(?!\d)",  # ISO 6709
-    # Degrees with minutes, or with a hemisphere: 59°54.5'N, 59° 54' 30", N 59° 54.500, 59.91° N.
-    rf"(?:{_HEMISPHERE}\s*)?[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:['′’´m]|min\b)?"
-    rf"(?:\s*\d{{1,2}}(?:[.,]\d+)?\s*(?:[\"″”]|''|s\b|sec\b)?)?(?:\s*{_HEMISPHERE})?",
-    rf"[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*{_HEMISPHERE}",
-    rf"{_NUMBER}{_FILLER}{_NUMBER}",  # decimal pairs
-    r"[-+−]?(?<![\d.,])\d{1,3}(?:\.\d{3,}|,\d{4,})(?![\d.])",  # a lone one: half of a pair whose other half stands elsewhere
-    r"\b(?:lat|lon|lng|latitude|longitude|breite|länge|bredde|lengde)\b[:=\s]*[-+−]?\d{1,3}(?:[.,]\d+)?",
+    r"\b[23456789CFGHJMPQRVWX]{4,8}\+[23456789CFGHJMPQRVWX]{2,7}\b",  # open location codes
+    r"\b[23456789CFGHJMPQRVWX]{2,6}0{2,6}\+(?!\w)",  # the same for a wider box
 )
-_PATTERNS = tuple(re.compile(p) for p in _AS_WRITTEN) + tuple(re.compile(p, re.IGNORECASE) for p in _IN_ANY_CASE)
+
+_E, _N = r"(?:\s?m?\s?E)?", r"(?:\s?m?\s?N\b)?"  # behind metres of a grid
+_GRIDS = (
+    r"\b\d{1,2}\s?[C-HJ-NP-X]\s?[A-HJ-NP-Z]{2}\s?\d{2,5}\s?\d{2,5}\b",  # military grid
+    r"\b\d{1,2}[c-hj-np-x][a-hj-np-z]{2}\d{4,10}\b",
+    r"\b\d{1,2}\s?[C-HJ-NP-X]\s+\d{5,7}(?:\.\d+)?\s*(?:m?E)?\s*,?\s*\d{6,8}(?:\.\d+)?\s*(?:m?N)?\b",  # UTM
+    rf"\b(?:\d{{1,2}}\s?[C-HJ-NP-X]?[\s,;:]+)?\d{{5,7}}(?:\.\d+)?{_E}[\s,;/]+\d{{7,8}}(?:\.\d+)?{_N}(?!\d)",
+    rf"\b\d{{7}}(?:\.\d+)?{_N}[\s,;/]+\d{{6}}(?:\.\d+)?{_E}(?!\d)",  # northing first
+    rf"\b(?:E\s?)?\d{{3}}[\s.,]\d{{3}}{_E}[\s,;/]+(?:N\s?)?\d[\s.,]\d{{3}}[\s.,]\d{{3}}{_N}(?!\d)",  # in groups of three
+    r"\b[HJNOST][A-HJ-Z]\s?(?:\d{6}|\d{8}|\d{10}|\d{3,5}\s\d{3,5})\b",  # national grids of two letters
+    r"[$!][A-Z]{2,5}[A-Z0-9]{0,3},\S*,\S*",  # a whole sentence of a receiver
+)
+# Capitals decide here: "4.5 s" is a time and "4.5 S" may be a latitude.
+_AS_WRITTEN = (
+    r"\b[NSEWØOV]\s*\d{2,3}\s+\d{2}(?:[.,:\s]\d+)*['′’]?",
+    r"\b[NSEWØOV]\s*\d{1,3}(?:\s+|:)\d{1,2}[.,]\d+['′’]?",
+    r"\b\d{1,3}\s+\d{1,2}[.,]\d{1,5}\s*['′’]?\s*[NSEWØOV]\b",
+    r"\b\d{1,3}[-:]\d{1,2}(?:[.,]\d{1,5}|[-:]\d{1,2}(?:[.,]\d+)?)\s*[NSEWØOV]\b",
+    r"\b\d{1,3}\s\d{1,2}\s\d{1,2}(?:[.,]\d+)?\s*[NSEWØOV]\b",
+    r"\b\d{3,5}[.,]\d{2,}\s*,?\s*[NSEW]\b",  # NMEA
+    r"\b(?:\d{4}|\d{6})(?:[.,]\d+)?[NS]\b|\b(?:\d{5}|\d{7})(?:[.,]\d+)?[EW]\b",
+    r"\b\d{4}[.,]\d{2,}[\s,;/]+\d{5}[.,]\d{2,}\b",
+    r"\b\d{1,3}[.,]\d+\s?[NSEW]\b",
+    r"\b\d{1,3}[.,]\d{3,}\s?[ØOV]\b",
+)
+
+_NUMBER = r"[-+−]?\d{1,3}[.,]\d{3,}"  # three decimals of a degree are a hundred metres
+_FILLER = r"(?:\s|[^\w\s]|\b(?:and|og|och|und|y|lat|lon|lng|latitude|longitude|[NSEWnsew])\b){0,16}"
+_MINUTES = rf"\d{{1,3}}\s*{_DEGREES}\s*\d{{1,2}}(?:[.,]\d+)?\s*{_PRIME}?"
+_SECONDS = r"(?:\s*\d{1,2}(?:[.,]\d+)?(?!\d|\s*[°º˚])\s*(?:[\"″”]|''|s\b|sec\b)?)?"
+_IN_ANY_CASE = (
+    r"\b[A-R]{2}\d{2}(?!(?:mm|cm|km|kg|lb|kn|ft|in|am|pm|ah|hp)\b)[A-X]{2}(?:\d{2}(?:[A-X]{2})?)?\b",  # Maidenhead locators
+    r"(?<!\w)[+\-−]\d{2,7}(?:[.,]\d+)?[+\-−]\d{3,8}(?:[.,]\d+)?(?:[+\-−]\d+(?:\.\d+)?)?(?:CRS\w+)?/?(?!\d)",  # ISO 6709
+    rf"\b{_LABEL}\b[.:=\s]*{_BEFORE}[-+−]?\d{{1,3}}(?:[.,]\d+)?(?:\s*[°º˚'′’:\s]\s*\d{{1,2}}(?:[.,]\d+)?){{0,2}}{_NO_MEASURE}",
+    rf"\b{_OR_A_LENGTH}\b[.:=\s]*[-+−]?\d{{1,3}}[.,]\d{{2,}}{_NO_MEASURE}",
+    # Degrees with minutes, where something tells them from a course and the next number: 59°54, 59° 54.5', 59° 54' 30" N.
+    rf"{_BEFORE}[-+−]?\d{{1,3}}[°º˚]\d{{1,2}}(?:[.,]\d+)?\s*{_PRIME}?{_SECONDS}(?:\s*{_HEMISPHERE})?",
+    rf"{_BEFORE}[-+−]?\d{{1,3}}\s*{_DEGREES}\s*\d{{1,2}}(?:[.,]\d{{2,}}|(?:[.,]\d+)?\s*{_PRIME})\s*{_PRIME}?{_SECONDS}(?:\s*{_HEMISPHERE})?",
+    rf"{_MINUTES}{_FILLER}{_MINUTES}",
+    rf"(?<!\w){_HEMISPHERE}\s*{_MINUTES}{_SECONDS}",
+    rf"{_MINUTES}(?:m(?!\w)|min\b)?{_SECONDS}\s*{_HEMISPHERE}",
+    r"\b\d{1,3}d\s?\d{1,2}(?:[.,]\d+)?[m'′](?:\s?\d{1,2}(?:[.,]\d+)?s)?",
+    rf"[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*{_HEMISPHERE}",
+    rf"(?<!\w){_HEMISPHERE}\s*[-+−]?\d{{1,3}}[.,]\d{{2,}}\s*{_DEGREES}",
+    r"\b\d{1,3}\s\d{1,2}[.,]\d{2,}[\s,;/]+\d{1,3}\s\d{1,2}[.,]\d{2,}",  # degrees and minutes, and nothing else
+    rf"{_NUMBER}{_FILLER}{_NUMBER}",  # decimal pairs
+    # A lone one: half of a pair whose other half stands elsewhere.
+    rf"[-+−]?(?<![\d.,])\d{{1,3}}(?:\.\d{{3,}}|,\d{{4,}}){_NO_MEASURE}",
+)
+
+_ALL = (
+    *(re.compile(pattern, re.IGNORECASE) for pattern in _CODES),
+    *(re.compile(pattern) for pattern in _GRIDS),
+    *(re.compile(pattern) for pattern in _PAIRS),
+    *(re.compile(pattern) for pattern in _AS_WRITTEN),
+    *(re.compile(pattern, re.IGNORECASE) for pattern in _IN_ANY_CASE),
+)
 
 
 def scrubbed(text: str) -> str:
     """Text without positions in figures; each is replaced by GAP. Never raises; text without any comes back unchanged."""
-    for pattern in _PATTERNS:
-        text = pattern.sub(GAP, text)
+    for pattern in _ALL:
+        text = pattern.sub(_gap, text)
     return re.sub(rf"{re.escape(GAP)}(?:[\s,;/]*{re.escape(GAP)})+", GAP, text)
+
+
+def _gap(found: re.Match[str]) -> str:
+    """GAP, and what ends the sentence or stands before the next word; a pair of coarse angles as it is."""
+    if found.groups() and not any(map(_fine, found.groups())):
+        return found[0]
+    return GAP + found[0][len(found[0].rstrip(" \t\r\n\u00a0.,;:!?)]")) :]
+
+
+def _fine(angle: str) -> bool:
+    """True for an angle told more finely than in tenths of a degree: "wind N 5, later E 4.5" is weather."""
+    numbers = re.findall(r"(\d+)(?:[.,](\d+))?", angle)
+    return len(numbers) > 1 or any(len(whole) >= 4 or len(decimals) >= 2 for whole, decimals in numbers)
