@@ -30,7 +30,7 @@ from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
 from reelnotes.records.trip import LineUp
 from reelnotes.sorting import SortReport, UndoReport, sort_clips, undo_sort
-from reelnotes.summary import fish_names, write_post
+from reelnotes.summary import fish_names, remarks, write_post
 from reelnotes.track import clean_track, position_at, speed_series
 
 Report = Callable[[float, str], None]
@@ -66,9 +66,9 @@ def run_trip(root: Path, out: Path | None = None, steps: Steps = no_steps) -> Tr
     record = record_trip(root, out, steps)
     write_ledger(record, out)
     write_edit(record, out)
-    write_public(record, out)
+    remarked = write_public(record, out)
     report = write_sorted(record.lineup, record.folder, out, steps)
-    return replace(record, problems=(*record.problems, *report.problems))
+    return replace(record, problems=(*record.problems, *remarked, *report.problems))
 
 
 def record_trip(root: Path, out: Path, steps: Steps = no_steps, length_s: float | None = None) -> TripRecord:
@@ -231,11 +231,12 @@ def write_edit(record: TripRecord, out: Path) -> None:
     write_cuts(record.edit, record.lineup, out)
 
 
-def write_public(record: TripRecord, out: Path) -> None:
-    """``post/``: the only folder that is meant to leave the house."""
+def write_public(record: TripRecord, out: Path) -> tuple[Problem, ...]:
+    """``post/``: the only folder that is meant to leave the house. Returns what of it could not be as it was wanted."""
     assert record.edit is not None
     write_post(record, out / "post")
     write_chapters(record.edit, out / "post" / "chapters.txt", fish_names(record))
+    return remarks(record)
 
 
 def write_sorted(lineup: LineUp, folder: TripFolder, out: Path, steps: Steps = no_steps) -> SortReport:

@@ -1,5 +1,6 @@
 """Commands that work on a trip folder: run, check, lineup, lengths, cuts, sort, summary."""
 
+from dataclasses import replace
 from typing import Annotated
 
 import typer
@@ -159,7 +160,7 @@ def summary(
         where = pipeline.output_folder(trip, out)
         with voice.progress() as steps:
             record = pipeline.record_trip(trip, where, steps)
-        pipeline.write_public(record, where)
+        record = replace(record, problems=(*record.problems, *pipeline.write_public(record, where)))
         voice.out.print(f"Written to {bold(where / 'post')} (place: {record.privacy.spot}).")
         voice.result(showing.facts(record, where))
         code = voice.tell(record.problems)

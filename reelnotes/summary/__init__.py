@@ -14,23 +14,26 @@
     sketch     the track drawn to scale, only where places are exact
     pages      summary.html and summary.md, from templates/
     palette    colours
+    letters    what the card's own letters can say
     card       card.png, the picture to post
     geojson    track.geojson
 
-The verb is :func:`write_post`; :func:`fish_names` is for the chapter lines. No writer here sees the
-record: they get a :class:`told.Story`, in which only what may be published is left.
+The verb is :func:`write_post`; :func:`fish_names` is for the chapter lines, :func:`remarks` for whoever ran
+it. No writer here sees the record: they get a :class:`told.Story`, in which only what may be published is left.
 """
 
 from pathlib import Path
 
+from reelnotes.records.problems import Problem
 from reelnotes.records.record import TripRecord
 from reelnotes.summary.card import write_card
 from reelnotes.summary.geojson import write_geojson
+from reelnotes.summary.letters import PLAIN_FISH, drawable, lacking
 from reelnotes.summary.pages import write_pages
-from reelnotes.summary.privacy import decide
+from reelnotes.summary.privacy import PLAIN_TITLE, decide
 from reelnotes.summary.story import tell
 
-__all__ = ["fish_names", "write_post"]
+__all__ = ["fish_names", "remarks", "write_post"]
 
 
 def write_post(record: TripRecord, post: Path, evidence: Path | None = None) -> tuple[Path, ...]:
@@ -47,3 +50,20 @@ def fish_names(record: TripRecord) -> dict[str, str]:
     """What published files call each catch (``{"C01": "cod"}``): its species, without positions typed into it."""
     published = decide(record)
     return {fish.id: published.text(fish.species) for fish in record.lineup.catches if fish.species}
+
+
+def remarks(record: TripRecord) -> tuple[Problem, ...]:
+    """What the card cannot say as it was written, for its font lacks the letters; the pages say it in full."""
+    title = decide(record).title(record)
+    wanted = {title: PLAIN_TITLE} | dict.fromkeys(fish_names(record).values(), PLAIN_FISH)
+    return tuple(
+        Problem(
+            "post/card.png",
+            f"its font lacks {lacking(text)} of '{text}'",
+            f"the card says '{drawable(text) or instead}'",
+            "it has Latin, Greek and Cyrillic letters; the pages show all others",
+            serious=False,
+        )
+        for text, instead in wanted.items()
+        if lacking(text)
+    )

@@ -1,18 +1,21 @@
 """card.png: the trip as one picture to post, 1200 x 630 pixels.
 
 Drawn with Pillow from the story alone, with letters that ship in the package, so it looks the same on
-every machine and needs nothing installed. It carries no metadata. Letters that the font lacks (of
-scripts that no card has room for) are shown as a plain square by Pillow; nothing fails.
+every machine and needs nothing installed. It carries no metadata. Where the font lacks a letter of the
+title or of a species, a plain word stands for it (:mod:`letters`).
 """
 
 import io
-from importlib.resources import files
+from dataclasses import replace
 from pathlib import Path
 
-from PIL import Image, ImageDraw, ImageFont
+from PIL import Image, ImageDraw
 
 from reelnotes.media.writing import write_bytes
+from reelnotes.summary.letters import PLAIN_FISH, Font, drawable
+from reelnotes.summary.letters import font as _font
 from reelnotes.summary.palette import DARK
+from reelnotes.summary.privacy import PLAIN_TITLE
 from reelnotes.summary.told import Bar, Story, ToldFish
 from reelnotes.summary.words import count, listed
 
@@ -20,8 +23,6 @@ WIDTH, HEIGHT, EDGE = 1200, 630, 64
 SKY, DEEP = (20, 58, 70), (8, 21, 27)  # the background runs from one to the other, as water does
 STRIP_TOP, STRIP_HEIGHT = 506, 26
 INK, SOFT, WATER, FLOAT = DARK["ink"], DARK["soft"], DARK["water"], DARK["float"]
-
-Font = ImageFont.FreeTypeFont
 
 
 def write_card(story: Story, path: Path) -> Path:
@@ -34,6 +35,7 @@ def write_card(story: Story, path: Path) -> Path:
 
 def draw_card(story: Story) -> Image.Image:
     """The card as an RGB picture."""
+    story = _drawable(story)
     card = _water()
     pen = ImageDraw.Draw(card)
     best = story.best
@@ -44,6 +46,12 @@ def draw_card(story: Story) -> Image.Image:
         _head(pen, story, width=WIDTH - 2 * EDGE, sizes=(92, 80, 68, 56), middle=240 if story.lanes else HEIGHT // 2 - 20)
     _day_strip(pen, story)
     return card
+
+
+def _drawable(story: Story) -> Story:
+    """The story in words that the card can draw."""
+    fish = tuple(replace(f, species=drawable(f.species) or PLAIN_FISH) for f in story.fish)
+    return replace(story, title=drawable(story.title) or PLAIN_TITLE, fish=fish)
 
 
 def _head(pen: ImageDraw.ImageDraw, story: Story, width: int, sizes: tuple[int, ...], middle: int | None = None) -> None:
@@ -188,8 +196,3 @@ def _fitted(text: str, font: Font, width: int) -> str:
 
 def _plain(text: str) -> str:
     return text.replace("\u202f", "\u00a0")
-
-
-def _font(size: int, bold: bool = False) -> Font:
-    name = "Inter-SemiBold.otf" if bold else "Inter-Regular.otf"
-    return ImageFont.truetype(io.BytesIO(files("reelnotes.summary").joinpath("fonts", name).read_bytes()), size)

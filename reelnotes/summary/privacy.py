@@ -25,6 +25,7 @@ from reelnotes.summary.names import Names, public_names
 from reelnotes.summary.scrub import scrubbed
 
 DIGITS = 6
+PLAIN_TITLE = "A day on the water"
 
 
 @dataclass(frozen=True)
@@ -54,8 +55,8 @@ class Published:
     def title(self, record: TripRecord) -> str:
         """The trip's title. A folder's name was not given to be published, so it only stands in where places are exact."""
         if self.spot != "exact" and record.folder.settings.title is None:
-            return "A day on the water"
-        return self.text(record.title) or "A day on the water"
+            return PLAIN_TITLE
+        return self.text(record.title) or PLAIN_TITLE
 
     def clip(self, name: str) -> str:
         """A clip's name as it may be published."""
