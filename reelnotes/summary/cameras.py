@@ -5,7 +5,7 @@ from reelnotes.records.instants import to_datetime
 from reelnotes.records.record import TripRecord
 from reelnotes.summary.privacy import Published
 from reelnotes.summary.told import ToldCamera
-from reelnotes.summary.words import clock_error, count, doubt, listed
+from reelnotes.summary.words import clock_error, count, good_to, listed
 
 SECONDS_A_DAY_PER_PPM = 0.0864
 CLUE_WORDS = {
@@ -20,6 +20,7 @@ CLUE_WORDS = {
     "human": "the angler's word",
     "turns": "turns seen against the track",
 }
+UNTOLD = "Nothing tells when its clips were filmed."
 TELLING_S = 600.0  # where the zone is not told, neither is a clock error that could be one of zones
 
 
@@ -30,7 +31,7 @@ def tell_cameras(record: TripRecord, published: Published) -> tuple[ToldCamera, 
     for camera in record.folder.cameras:
         n = sum(c.camera == camera.name for c in record.folder.clips)
         if camera.name not in have and n:
-            told.append(ToldCamera(published.camera(camera.name), count(n, "clip"), "Nothing tells when its clips were filmed."))
+            told.append(ToldCamera(published.camera(camera.name), count(n, "clip"), UNTOLD))
     return tuple(told)
 
 
@@ -52,7 +53,8 @@ def _error(run: ClockRun, record: TripRecord, published: Published) -> str:
         with_whom = "those of other cameras" if _has_company(run, record) else "each other"
         return f"Nothing ties its clock to the time of day; its clips are placed only against {with_whom}."
     if run.placed == "none" or run.offset_s is None:
-        return "Nothing tells when its clips were filmed."
+        placed = run.placed == "utc"
+        return "Its clips carry no time of their own; it comes from other clues." if placed else UNTOLD
     if "reset" in run.reading:
         return "Its clock had lost the date; the time comes from other clues."
     local = run.reading.startswith("local")
@@ -97,9 +99,19 @@ def _drift(run: ClockRun) -> str:
 
 
 def _certainty(run: ClockRun, record: TripRecord) -> str:
-    if run.placed != "utc" or run.sigma_s is None:
+    times = [record.clocks.clips.get(name) for name in _clips_of(run, record)]
+    told = good_to(t.sigma_s for t in times if t is not None and t.placed == "utc")
+    if run.placed != "utc" or not told:
         return ""
     time = record.clocks.clips.get(run.first)
     kinds = time.clock_from.split(" + ") if time is not None and time.clock_from else []
     by = f", settled by {listed(list(dict.fromkeys(CLUE_WORDS.get(kind, kind) for kind in kinds)))}" if kinds else ""
-    return f"Its times are good to ±{doubt(run.sigma_s)} (95 %){by}."
+    return f"Its times are good to {told} (95 %){by}."
+
+
+def _clips_of(run: ClockRun, record: TripRecord) -> list[str]:
+    """The clips of a clock run that take part: those of its camera from its first to its last."""
+    mine = [p.clip.name for p in record.lineup.clips if p.clip.camera == run.camera]
+    if run.first in mine and run.last in mine:
+        mine = mine[mine.index(run.first) : mine.index(run.last) + 1]
+    return [name for name in mine if not record.why_set_aside(name)]

@@ -12,7 +12,7 @@ from reelnotes.records.record import TripRecord
 from reelnotes.records.trip import Catch, PlacedClip
 from reelnotes.summary.privacy import Published
 from reelnotes.summary.told import Bar, Lane, Lanes, Tick
-from reelnotes.summary.words import THIN, Words, count, doubt, duration, listed
+from reelnotes.summary.words import THIN, Words, count, duration, good_to, listed
 
 ROW, TOP, FOOT = 46, 34, 30  # pixels: a lane, the room above the lanes, the axis below
 BARE_TOP = 4  # where there are no event marks
@@ -75,9 +75,7 @@ def tell_lanes(record: TripRecord, published: Published, words: Words) -> Lanes 
     for name, clips in _by_camera(record, "utc").items():
         shown = published.camera(name)
         bars = tuple(_clip_bar(p, line, published, words) for p in clips)
-        sigmas = [p.time.sigma_s for p in clips if p.time.sigma_s is not None]
-        remark = f"±{doubt(max(sigmas))}" if sigmas else ""
-        lanes.append(Lane(shown, remark, bars, TOP + ROW * len(lanes)))
+        lanes.append(Lane(shown, good_to(p.time.sigma_s for p in clips), bars, TOP + ROW * len(lanes)))
         filmed = sum(p.clip.duration_s for p in clips)
         first, last = clips[0].time.start_utc_s, clips[-1].end_utc_s
         assert first is not None and last is not None
@@ -128,7 +126,8 @@ def _relative(clips: list[PlacedClip], published: Published) -> Lanes:
 def _elapsed(t_s: float, step_s: float) -> str:
     """Time since the first clip of a group: ``+1:30`` (minutes and seconds), ``+6 h``, ``+2 days``."""
     if step_s < 3600:
-        return f"+{math.floor(t_s / 60)}:{t_s % 60:02.0f}"
+        minutes, seconds = divmod(round(t_s), 60)
+        return f"+{minutes}:{seconds:02d}"
     return f"+{t_s / 3600:.0f}{THIN}h" if step_s < 86400 else f"+{count(round(t_s / 86400), 'day')}"
 
 

@@ -1,6 +1,7 @@
 """Numbers and times as people read them."""
 
 import datetime as dt
+from collections.abc import Iterable
 
 from reelnotes.records.instants import to_datetime
 from reelnotes.records.record import TripRecord
@@ -20,9 +21,11 @@ class Words:
     def clock(self, t_utc_s: float, seconds: bool = False) -> str:
         """Local time of day, ``06:42``; a day other than the trip's own is named, ``Sun 00:12``.
 
-        In the night that summer time ends an hour comes twice: its second passing is marked, ``02:06*``.
+        An instant is rounded to the second, as wherever seconds are told, and read as from a clock's face: it
+        is 06:42 until it is 06:43. In the night that summer time ends an hour comes twice: its second
+        passing is marked, ``02:06*``.
         """
-        t = to_datetime(t_utc_s).astimezone(self._zone)
+        t = to_datetime(round(t_utc_s)).astimezone(self._zone)
         text = t.strftime("%H:%M:%S" if seconds else "%H:%M") + ("*" if t.fold else "")
         return text if self._date is None or t.date() == self._date else f"{t:%a} {text}"
 
@@ -92,6 +95,12 @@ def doubt(sigma_s: float) -> str:
     if half < 100:
         return f"{float(f'{half:.2g}'):g}{THIN}s"
     return f"{half / 60:.0f}{THIN}min"
+
+
+def good_to(sigmas_s: Iterable[float | None]) -> str:
+    """How well the times of some clips are known, ``±0.86 s``: as well as the worst of them, 95 %; '' when none tells."""
+    known = [sigma for sigma in sigmas_s if sigma is not None]
+    return f"±{doubt(max(known))}" if known else ""
 
 
 def long_date(day: dt.date) -> str:

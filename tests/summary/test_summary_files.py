@@ -21,6 +21,7 @@ from PIL import Image, ImageStat
 from shapely.geometry import shape
 
 from reelnotes.records.clocks import ClipTime
+from reelnotes.records.instants import iso_local
 from reelnotes.records.record import TripRecord
 from reelnotes.records.tracks import Track
 from reelnotes.records.trip import LineUp, PlacedClip
@@ -235,10 +236,10 @@ def test_clips_placed_only_against_each_other_get_a_picture_of_their_own(tmp_pat
 def test_how_each_clock_was_found_off_is_told_in_words(tmp_path: Path) -> None:
     record = trip()
     chest, stern = (c.sentence.replace("\u202f", " ") for c in tell(record, tmp_path).cameras)
-    # 42.2 s is added to a stamp in local time; 4 ppm of a day are 0.35 s; 1.96 * 20 ms
+    # 42.2 s is added to a stamp in local time; 4 ppm of a day are 0.35 s; 1.96 * 20.3 ms, of the worse of its two clips
     # source: 95 % of a normal distribution lie within 1.96 sigma (JCGM 100:2008, table G.1)
     assert chest == (
-        "It kept local time and was 42.2 s slow. It loses 0.3 s a day. Its times are good to ±39 ms (95 %), "
+        "It kept local time and was 42.2 s slow. It loses 0.3 s a day. Its times are good to ±40 ms (95 %), "
         "settled by a filmed clock and sound shared with other cameras."
     )
     assert "0.31 s fast" in stern and "a day" not in stern  # no drift was measured
@@ -250,6 +251,7 @@ def test_how_each_clock_was_found_off_is_told_in_words(tmp_path: Path) -> None:
     assert "only against each other" in sentence(placed="relative", offset_s=None)
     assert "Nothing tells when" in sentence(placed="none", offset_s=None, sigma_s=None)
     assert "lost the date" in sentence(reading="date reset")
+    assert sentence(offset_s=None, sigma_s=None).startswith("Its clips carry no time of their own")
     assert "was right, as far as can be told" in sentence(offset_s=-7200.0)
     assert "3 h 0 min 0 s fast" in sentence(reading="UTC", offset_s=-10800.0).replace("\u202f", " ")
 
@@ -315,6 +317,36 @@ def test_the_card_draws_wide_letters_and_long_titles(tmp_path: Path) -> None:
     ground = draw_card(tell(nothing(trip(title="x")), tmp_path)).crop((1172, 0, 1200, 430))
     assert edge.tobytes() == ground.tobytes()
     assert max(ImageStat.Stat(card).stddev) > 20
+
+
+def test_lanes_and_cameras_tell_one_doubt_of_a_clock(tmp_path: Path) -> None:
+    """A clip hours from the clue that settled its clock is known less well than the clock: the clip's own doubt is told."""
+    record = trip()
+    last = record.lineup.clips[1]
+    worse = replace(last, time=replace(last.time, sigma_s=0.44))
+    lineup = replace(record.lineup, clips=(record.lineup.clips[0], worse, *record.lineup.clips[2:]))
+    clocks = replace(record.clocks, clips={**record.clocks.clips, last.clip.name: worse.time})
+    chest = record.clocks.runs[0]
+    for runs in (
+        (replace(chest, last=last.clip.name), record.clocks.runs[1]),
+        (replace(chest, last=chest.first), replace(chest, run=2, first=last.clip.name, last=last.clip.name)),
+    ):
+        story = tell(replace(record, lineup=lineup, clocks=replace(clocks, runs=runs)), tmp_path)
+        assert story.lanes is not None
+        told = [re.findall(r"±\S+\u202f\w+", camera.sentence) for camera in story.cameras if camera.name.startswith("chest")]
+        # source: 95 % of a normal distribution lie within 1.96 sigma (JCGM 100:2008, table G.1)
+        assert story.lanes.lanes[1].remark == told[-1][0] == "±0.86\u202fs"
+        assert len(told) == 1 or told[0] == ["±39\u202fms"]  # 1.96 * 20.1 ms, of the first clip alone
+
+
+def test_an_instant_is_rounded_to_the_second_and_then_read_as_from_a_clock() -> None:
+    record = trip()
+    words = Words(record)
+    for late_s in (-0.6, -0.4, 0.0, 0.4, 0.6, 29.7, 59.6):
+        seconds = iso_local(T0 + late_s, record.zone)[11:19]  # as the tables and the program's own words have it
+        assert words.clock(T0 + late_s, seconds=True) == seconds
+        assert words.clock(T0 + late_s) == seconds[:5]
+    assert [words.clock(T0 + s) for s in (-0.6, -0.4, 59.4, 59.6)] == ["05:59", "06:00", "06:00", "06:01"]
 
 
 def test_the_hour_that_comes_twice_is_told_apart(tmp_path: Path) -> None:
