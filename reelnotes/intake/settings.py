@@ -94,7 +94,7 @@ def _unread(root: Path, stray: Path, said: TripSettings) -> Problem | None:
     if not _stricter(meant, said.privacy):
         return None
     what = f"it looks like settings with a wish for privacy, but only {NAME} at the top of the trip folder is read"
-    advice = f"if it is meant, name it {NAME} and put it there (watch for a hidden ending); else take it away"
+    advice = f"if it is meant, name it {NAME} and put it there, minding a hidden ending; else take it away"
     return Problem(name_in_trip(root, stray), what, wishes.SILENT, advice)
 
 
