@@ -161,7 +161,7 @@ def in_the_bay(spot: str, named_in_settings: bool = False) -> TripRecord:
     used = (f"your mark: 4.00 s into {path} it was early", f"40 of 41 s compared sound alike in {path} and {clips[3].name}")
     runs = (replace(runs[0], used=used, dropped=(f"{BAY}'s stamps, read as UTC, fit the day: 9 s off",)), *runs[1:])
     conflicts = (f"your offset for {BAY}: +3.00 s; but sound in {BAY} 1.mp4: 3 s apart", f"'{BAY}/gone.mp4' names no usable clip")
-    notes = limit_notes(lengths, lineup, record.folder.limits)
+    notes = limit_notes(lengths, lineup, record.folder.limits, record.folder.zone, "metric")
     assert len(notes) == 2 and BAY in notes[0]
     lengths = (*lengths[:2], replace(lengths[2], reason=f"the picture of the board '{BAY}' cannot be read ({BAY}.png)"))
     cameras = record.folder.settings.camera if not named_in_settings else (CameraSettings(name=BAY),)
