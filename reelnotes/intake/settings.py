@@ -68,7 +68,12 @@ def read_settings(root: Path) -> tuple[TripSettings, list[Problem]]:
     """
     path = tomls.find_toml(root, NAME)
     said, problems = _read(path) if path else (TripSettings(), [])
-    told = [problem for stray in wishes.other_files(root, path) if (problem := _unread(root, stray, said))]
+    strays = wishes.other_files(root, path)
+    told = [problem for stray in strays if (problem := _unread(root, stray, said))]
+    if strays and path is None and not told:  # then what it says otherwise is missed all the same
+        what = f"settings are read from {NAME} at the top of the trip folder only"
+        advice = f"if these are meant, name the file {NAME} and put it there, minding a hidden ending"
+        problems = [*problems, Problem(name_in_trip(root, strays[0]), what, "every setting was left at its default", advice)]
     return (_silenced(said) if told else said), [*problems, *told]
 
 

@@ -273,3 +273,12 @@ def test_settings_that_cannot_be_opened_may_say_anything(tmp_path):
     (tmp_path / "trip.toml").rmdir()
     (tmp_path / "trip.toml").symlink_to(tmp_path / "gone.toml")
     assert no_place(tmp_path)
+
+
+def test_settings_under_another_name_are_told_where_there_are_none_else(tmp_path):
+    (tmp_path / "trip.toml.txt").write_text('title = "Grey morning"\n', encoding="utf-8")
+    said, problems = read_settings(tmp_path)
+    assert (said.title, said.privacy.spot) == (None, "blurred")
+    assert [(p.where, p.done) for p in problems] == [("trip.toml.txt", "every setting was left at its default")]
+    (tmp_path / "trip.toml").write_text('title = "Dawn"\n', encoding="utf-8")
+    assert read_settings(tmp_path)[1] == []
