@@ -201,11 +201,11 @@ def _borne_out(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Ou
     there is no such tail, or where these looks differ among themselves as about a glint each does."""
     near = [p for p in parted_pieces(outline, stack, clip.board) if not disagreement(seen, p.x_low, p.x_high, clip.board)]
     found = [_best_tail(clip, [piece], stack, outline, scale) for piece in near]
-    if not found or not all(one.sound and one.likeness >= _WHOLE for one in found):
+    if not found or not _same_end(found) or not all(one.sound and one.likeness >= _WHOLE for one in found):
         return None
-    tips = [one.tail.tip_x for one in found if one.tail is not None]
-    agree = max(tips) - min(tips) < max(_SAME_MM, _SAME * max(tips))
-    return found[0] if agree and not disagreement(seen, found[0].piece.x_low, tips[0], clip.board) else None
+    first = found[0]
+    borne = first.tail is not None and not disagreement(seen, first.piece.x_low, first.tail.tip_x, clip.board)
+    return first if borne else None
 
 
 def _no_fish(piece: FishPiece) -> Mask | None:
@@ -214,9 +214,17 @@ def _no_fish(piece: FishPiece) -> Mask | None:
 
 
 def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
-    """The best tail of the net's pieces; with a doubt where there are two, for nothing but their look speaks for either."""
+    """The best tail of the net's pieces; with a doubt where two of them end elsewhere when looked at closely, for nothing but
+    their look speaks for either."""
     best = _best_tail(clip, seen, stack, outline, scale)
-    return replace(best, faint=_FAINT) if len(seen) > 1 else best
+    each = [_best_tail(clip, [piece], stack, outline, scale) for piece in seen] if len(seen) > 1 else [best]
+    return best if _same_end(each) else replace(best, faint=_FAINT)
+
+
+def _same_end(looks: Sequence[_TailEnd]) -> bool:
+    """Whether all of these looks see an end, and the same one."""
+    tips = [one.tail.tip_x for one in looks if one.tail is not None]
+    return len(tips) == len(looks) and max(tips) - min(tips) < max(_SAME_MM, _SAME * max(tips))
 
 
 def _nothing_beyond(
@@ -226,8 +234,7 @@ def _nothing_beyond(
     if best.likeness < _WHOLE or best.unsure or not best.clear or any(piece.x_high < tail.tip_x for piece in seen):
         return False
     other = _best_tail(clip, seen, stack, outline, scale)
-    same = other.tail is not None and abs(other.tail.tip_x - tail.tip_x) < max(_SAME_MM, _SAME * tail.tip_x)
-    return same and other.clear and other.likeness >= _WHOLE
+    return _same_end([other, replace(best, tail=tail)]) and other.clear and other.likeness >= _WHOLE
 
 
 def _curled(piece: FishPiece) -> bool:
