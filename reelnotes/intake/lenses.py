@@ -29,6 +29,7 @@ _LEAST_FOCAL, _MOST_FOCAL = 0.1, 20.0
 _LEAST_SQUARE, _MOST_SQUARE = 0.5, 2.0  # fx to fy: pixels of squeezed pictures are up to 4:3
 _MOST_SKEW = 0.01  # of fx; a calibration that leaves it free finds less, and it is taken for none
 _NO_BEND, _MOST_BENT = 1e-12, 100.0
+_MOST_ASKEW = 0.1  # tangential terms (Brown 1966) of lenses that are out of line are a hundredth or so: judgement, no source
 _LEAST_REACH = 0.5  # of the picture's half height: a law that folds back before is no calibration of that lens
 
 
@@ -58,6 +59,8 @@ class _LensFile(BaseModel):
         if not (_LEAST_FOCAL * side <= fx <= _MOST_FOCAL * side and _LEAST_SQUARE * fx <= fy <= _MOST_SQUARE * fx):
             size = f"{self.width} x {self.height} pixels"
             raise ValueError(f"no camera has a focal length of ({fx:g}, {fy:g}) pixels with a picture of {size}")
+        if self.model == "pinhole" and max(map(abs, self.distortion[2:4])) > _MOST_ASKEW:
+            raise ValueError(f"no lens is so far out of line: distortion coefficients 3 and 4 are at most {_MOST_ASKEW:g}")
         if _reach(self.model, self.distortion) * min(fx, fy) < _LEAST_REACH * min(self.width, self.height) / 2:
             raise ValueError("by its distortion the picture folds back on itself near its middle")
         return self

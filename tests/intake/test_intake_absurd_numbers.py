@@ -130,6 +130,14 @@ def test_what_is_said_of_a_lens(tmp_path, old, new, says):
 numbers = st.floats(-120.0, 120.0) | st.floats(-1.0, 1.0) | st.sampled_from([0.0, 1e-320, -1e-320, 1e-13, 1e-9])
 
 
+def test_a_lens_that_is_far_out_of_line_is_none(tmp_path):
+    found, problems = lenses(tmp_path, FISHEYE.replace("fisheye", "pinhole"))
+    assert found and not problems
+    wrong = re.sub(r"distortion = .*", "distortion = [0.0, 0.0, 0.0, 4.0, 0.0]", FISHEYE.replace("fisheye", "pinhole"))
+    found, problems = lenses(tmp_path, wrong)
+    assert found == {} and "out of line" in str(problems[0])
+
+
 @settings(max_examples=150, deadline=None)
 @given(
     model=st.sampled_from(["fisheye", "pinhole"]),
