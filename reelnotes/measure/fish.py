@@ -51,6 +51,7 @@ _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
 _SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
+_BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",
@@ -131,8 +132,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     shape = shape_of(piece.mask, piece.covered)
-    if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high):
-        likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one
+    if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high) * (1.0 if unlike else _BORNE_OUT):
+        likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one, nor does the net so far from it
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
     # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
