@@ -18,7 +18,7 @@ from reelnotes.cuts import choose_cuts, write_chapters, write_cuts
 from reelnotes.intake import read_trip
 from reelnotes.ledger import held_against_log, join_lengths, write_ledger
 from reelnotes.lineup import boards_tell, line_up, track_alone, with_measuring_clips
-from reelnotes.measure import limit_notes, limit_remarks, measure_clips, write_evidence
+from reelnotes.measure import limit_notes, limit_remarks, measure_clips, with_rows, write_evidence
 from reelnotes.moments import find_moments
 from reelnotes.records.clips import Clip
 from reelnotes.records.clocks import Clocks
@@ -165,13 +165,15 @@ def measure_lengths(lined: Lined, out: Path | None, steps: Steps = no_steps) -> 
     found = measure_clips(folder, steps("Measuring fish"))
     lined = replace(lined, folder=replace(folder, problems=(*folder.problems, *found.problems)))
     rows = tuple(row for clip in found.clips for row in clip.lengths)
-    measured = write_evidence(found.clips, out) if out is not None else rows
-    lengths = join_lengths(measured, lined.lineup)
+    lengths = join_lengths(rows, lined.lineup)
     told = boards_tell(lined.lineup, lengths)
     if told:
         lined = replace(lined, lineup=_lineup(folder, lined.clocks, lined.track, told))
-        lengths = join_lengths(measured, lined.lineup)
-    lengths, remarks = held_against_log(lengths, lined.lineup, folder.settings.units)
+        lengths = join_lengths(rows, lined.lineup)
+    units = folder.settings.units
+    lengths, remarks = held_against_log(lengths, lined.lineup, units)
+    if out is not None:
+        lengths = write_evidence(with_rows(found.clips, lengths, units), out)
     lined = replace(lined, folder=replace(lined.folder, problems=(*lined.folder.problems, *remarks)))
     return replace(lined, lineup=with_measuring_clips(lined.lineup, lengths)), lengths
 

@@ -35,11 +35,11 @@ def held_against_log(
             told.append(fish)
             continue
         verdict = "check" if apart > GROSS else fish.verdict
-        sentence = _sentence(catch, units)
-        why = sentence + (_ONE_IS_WRONG if apart > GROSS else "")
+        logged = _logged(catch, units)
+        why = f"it differs from the log, which says {logged}" + (_ONE_IS_WRONG if apart > GROSS else "")
         told.append(replace(fish, verdict=verdict, reason="; ".join(part for part in (why, fish.reason) if part)))
         assert fish.total_length_mm is not None
-        what = f"a fish of {length_words(fish.total_length_mm, units)} was measured, but {sentence}"
+        what = f"a fish of {length_words(fish.total_length_mm, units)} was measured, but the log says {logged}"
         done = "the length is one to check" if verdict == "check" else "both are kept"
         remarks.append(Problem(fish.clip, what, done, "is it that fish? is the log's number right?", serious=False))
     return tuple(told), tuple(remarks)
@@ -47,13 +47,13 @@ def held_against_log(
 
 def _apart(fish: FishLength, catch: Catch | None) -> float:
     """By how much the two lengths differ, in what both leave open; 0 when there are no two."""
-    if catch is None or catch.logged_length_mm is None or fish.total_length_mm is None or fish.verdict == "refused":
+    if catch is None or not catch.logged_length_mm or fish.total_length_mm is None or fish.verdict == "refused":
         return 0.0
     half = (fish.high_mm - fish.low_mm) / 2 if fish.high_mm is not None and fish.low_mm is not None else 0.0
     allowed: float = ((LOGGED_SHARE * catch.logged_length_mm) ** 2 + half**2) ** 0.5
     return abs(fish.total_length_mm - catch.logged_length_mm) / allowed
 
 
-def _sentence(catch: Catch, units: str) -> str:
+def _logged(catch: Catch, units: str) -> str:
     assert catch.logged_length_mm is not None
-    return f"the log says {length_words(catch.logged_length_mm, units)} for {catch.id}"
+    return f"{length_words(catch.logged_length_mm, units)} for {catch.id}"

@@ -48,7 +48,7 @@ The fish on it:
 
 from reelnotes.measure.limits import limit_notes, limit_remarks
 from reelnotes.measure.measure_clip import ClipMeasure, measure_clip
-from reelnotes.measure.pictures import write_evidence
+from reelnotes.measure.pictures import with_rows, write_evidence
 from reelnotes.measure.whole_trip import TripMeasure, measure_clips, usable_boards
 
 __all__ = [
@@ -59,5 +59,6 @@ __all__ = [
     "measure_clip",
     "measure_clips",
     "usable_boards",
+    "with_rows",
     "write_evidence",
 ]

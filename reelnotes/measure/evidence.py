@@ -1,5 +1,6 @@
 """The picture that shows a length: the frame, the board's grid through the lens, nose, fork and tail, the interval."""
 
+import io
 from dataclasses import dataclass
 
 import cv2
@@ -26,6 +27,7 @@ class Unit:
 
 
 UNITS = {"metric": Unit("cm", 10.0, 5), "imperial": Unit("in", INCH_MM, 2)}
+_BAND_PX = 150  # of words below the picture
 _GRID, _MARK, _FORK, _INK = (255, 255, 255), (255, 64, 48), (64, 200, 255), (16, 16, 16)
 
 
@@ -45,6 +47,13 @@ def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength, units: str
     if fish is not None:
         _marks(ImageDraw.Draw(overlay), fish, frame, scale)
     picture = Image.alpha_composite(picture.convert("RGBA"), overlay)
+    return _encoded(np.asarray(_captioned(picture, row, UNITS[units]).convert("RGB")))
+
+
+def recaptioned(png: bytes, row: FishLength, units: str = "metric") -> bytes:
+    """A picture of :func:`evidence_png` under the words of ``row`` as it now stands."""
+    whole = Image.open(io.BytesIO(png)).convert("RGBA")
+    picture = whole.crop((0, 0, whole.width, whole.height - _BAND_PX))
     return _encoded(np.asarray(_captioned(picture, row, UNITS[units]).convert("RGB")))
 
 
@@ -96,8 +105,7 @@ def _label(draw: ImageDraw.ImageDraw, x: float, y: float, text: str, colour: tup
 
 def _captioned(picture: Image.Image, row: FishLength, unit: Unit) -> Image.Image:
     """A band below the picture: the interval in big type, what it is, and the caution."""
-    band = 150
-    out = Image.new("RGBA", (picture.width, picture.height + band), (*_INK, 255))
+    out = Image.new("RGBA", (picture.width, picture.height + _BAND_PX), (*_INK, 255))
     out.paste(picture, (0, 0))
     draw, top = ImageDraw.Draw(out), picture.height
     size = 52 if picture.width > 900 else 34

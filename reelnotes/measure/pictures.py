@@ -7,10 +7,11 @@ pictures that an earlier one made from files that a person put there, or drew on
 import hashlib
 import struct
 import zlib
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
 
+from reelnotes.measure.evidence import recaptioned
 from reelnotes.measure.measure_clip import ClipMeasure
 from reelnotes.media.writing import write_bytes
 from reelnotes.records.lengths import FishLength
@@ -21,6 +22,20 @@ _HEADER_END = len(_SIGNATURE) + 25  # the header chunk comes first and is 25 byt
 _SEAL = b"reelnotes evidence\0"
 _TRIP = "trip"
 _LONGEST_BYTES = 180  # file systems take 255 for a name
+
+
+def with_rows(measured: Sequence[ClipMeasure], rows: Sequence[FishLength], units: str) -> tuple[ClipMeasure, ...]:
+    """The clips with the rows that later steps made of theirs, in order, and those rows' words under the pictures."""
+    left = iter(rows)
+    made = []
+    for clip in measured:
+        now = tuple(next(left) for _ in clip.lengths)
+        pictures = tuple(
+            png if png is None or (new.verdict, new.reason) == (old.verdict, old.reason) else recaptioned(png, new, units)
+            for new, old, png in zip(now, clip.lengths, clip.pictures, strict=True)
+        )
+        made.append(replace(clip, lengths=now, pictures=pictures))
+    return tuple(made)
 
 
 def write_evidence(measured: Iterable[ClipMeasure], out: Path, *, only: Path | None = None) -> tuple[FishLength, ...]:

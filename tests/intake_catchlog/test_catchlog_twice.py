@@ -36,6 +36,15 @@ def test_two_equal_fish_in_one_minute_are_two_and_it_is_said(tmp_path):
     assert [c.outcome for c in gather_catches(placed)[1]] == ["landed", "landed", "lost"]
 
 
+def test_a_release_told_twice_is_of_another_fish_only_while_one_is_left(tmp_path):
+    landed, released = "06:19,landed,cod,50 cm,\n", "06:20,released,cod,,\n"
+    other = "06:18,landed,pollack,,\n"
+    for rows, kept in ((landed, 1), (other + landed, 2), ("", 2)):
+        events, problems = read(tmp_path, HEAD + rows + released + released + LOST)
+        assert [e.kind for e in events].count("released") == kept, rows
+        assert ["repeats" in p.what for p in problems] == [kept == 1]
+
+
 def test_what_is_no_fish_or_was_stored_twice_in_one_second_is_one(tmp_path):
     sighting, second = "06:30,sighting,,,\n", "06:42:10,landed,cod,50 cm,kept\n"
     events, problems = read(tmp_path, HEAD + sighting + sighting + second + second + LOST)

@@ -38,12 +38,13 @@ def fish(mm: float | None, half: float = 3.0, verdict: str = "measured", **more:
         (600.0, 450.0, 3.0, "check", True),  # 33 %
         (600.0, 60.0, 3.0, "check", True),  # a slip of the pen: 60 mm for 60 cm
         (600.0, None, 3.0, "measured", False),
+        (600.0, 0.0, 0.0, "measured", False),  # no length at all
     ],
 )
 def test_what_is_said(measured, logged, half, verdict, said):
     (told,), remarks = held_against_log([fish(measured, half)], lineup(logged), "metric")
     assert told.verdict == verdict and told.total_length_mm == measured
-    assert ("the log says" in told.reason) is said
+    assert ("it differs from the log" in told.reason) is said
     assert ("another fish" in told.reason) is (verdict == "check")
     assert [r.serious for r in remarks] == [False] * said
     if said:
@@ -52,7 +53,7 @@ def test_what_is_said(measured, logged, half, verdict, said):
 
 def test_what_was_in_doubt_stays_in_doubt_and_keeps_its_reason():
     (told,), _ = held_against_log([fish(600.0, verdict="check", reason="a hand is near")], lineup(700.0), "imperial")
-    assert told.verdict == "check" and told.reason == "the log says 27.6 in for C01; a hand is near"
+    assert told.verdict == "check" and told.reason == "it differs from the log, which says 27.6 in for C01; a hand is near"
 
 
 def test_no_length_and_no_catch_have_nothing_to_differ_from():
@@ -75,5 +76,5 @@ def test_the_record_still_follows_its_schema():
     catches = tuple(replace(c, logged_length_mm=100.0) for c in record.lineup.catches)
     changed = replace(record.lineup, catches=catches)
     lengths, remarks = held_against_log(record.lengths, changed, "metric")
-    assert remarks and any(f.verdict == "check" and "the log says" in f.reason for f in lengths)
+    assert remarks and any(f.verdict == "check" and "the log, which says" in f.reason for f in lengths)
     jsonschema.validate(trip_facts(replace(record, lineup=changed, lengths=lengths)), trip_schema())

@@ -10,9 +10,9 @@ import pytest
 from scene import Scene
 
 from reelnotes.measure import whole_trip
-from reelnotes.measure.evidence import UNITS, _headline, _subline
+from reelnotes.measure.evidence import UNITS, _headline, _subline, recaptioned
 from reelnotes.measure.measure_clip import ClipMeasure, measure_posed
-from reelnotes.measure.pictures import owner_of, sealed, write_evidence
+from reelnotes.measure.pictures import owner_of, sealed, with_rows, write_evidence
 from reelnotes.records.lengths import FishLength
 
 PNG = cv2.imencode(".png", np.zeros((8, 8, 3), np.uint8))[1].tobytes()
@@ -119,3 +119,14 @@ def test_a_trips_unit_reaches_its_pictures(monkeypatch: pytest.MonkeyPatch, tmp_
     clip = type("Clip", (), {"path": tmp_path / "a.mp4", "name": "a.mp4"})()
     whole_trip.measured_clip(whole_trip.Job(clip, (), None, units="imperial"))
     assert asked == ["imperial"]
+
+
+def test_a_verdict_that_came_later_stands_under_the_picture_too() -> None:
+    made = measure_posed(Scene().clip(), "a.mp4")
+    assert recaptioned(made.pictures[0], made.lengths[0]) == made.pictures[0]
+    assert with_rows([made], made.lengths, "metric") == (made,)
+    doubted = replace(made.lengths[0], verdict="check", reason="it differs from the log")
+    (now,) = with_rows([made], [doubted], "metric")
+    assert now.lengths == (doubted,)
+    before, after = (cv2.imdecode(np.frombuffer(c.pictures[0], np.uint8), cv2.IMREAD_COLOR) for c in (made, now))
+    assert before.shape == after.shape and (before[:-150] == after[:-150]).all() and (before[-150:] != after[-150:]).any()

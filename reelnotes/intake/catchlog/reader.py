@@ -85,9 +85,9 @@ def read_log_file(
         event, found = event_of(row, layout, name, instant.time_utc_s, instant.step_s)
         first = alike.setdefault(row.cells, row)
         if first is not row:
-            told = _told_twice(event, f"{name} line {row.line}", first.line)
-            problems.append(told)
-            if event.kind not in _OF_A_FISH or event.step_s < 60:
+            another = _may_be_another(event, events)
+            problems.append(_told_twice(f"{name} line {row.line}", first.line, kept=another))
+            if not another:
                 continue
         events.append(event)
         problems += found
@@ -151,9 +151,18 @@ def _without_totals_and_copies(table: Table, layout: Layout, name: str) -> tuple
     return rows, problems
 
 
-def _told_twice(event: LogEvent, where: str, first_line: int) -> Problem:
+def _may_be_another(event: LogEvent, before: Sequence[LogEvent]) -> bool:
+    """Whether an event equal to one of those before it in the same file may be of another fish of that minute. A release may,
+    while the log has a landed fish that is not released yet, or if it never writes down landings."""
+    if event.kind not in _OF_A_FISH or event.step_s < 60:
+        return False
+    counts = Counter(one.kind for one in before)
+    return event.kind != "released" or not counts["landed"] or counts["landed"] > counts["released"]
+
+
+def _told_twice(where: str, first_line: int, *, kept: bool) -> Problem:
     """What to say of a row that is equal to one before it in the same file."""
-    if event.kind in _OF_A_FISH and event.step_s >= 60:
+    if kept:
         what, done = f"this row says the same as line {first_line}", "both were kept, as two fish in one minute"
         return Problem(where, what, done, "take one out if it was the same fish", serious=False)
     return Problem(where, f"this row repeats line {first_line}", "it was left out", serious=False)
