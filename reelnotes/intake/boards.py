@@ -159,6 +159,9 @@ def _read(path: Path, where: str) -> tuple[Board | None, list[Problem]]:
             what = "it has neither a picture nor markers, so it cannot be found in a frame"
             problems.append(Problem(where, what, _LEFT_OUT, f"for example {_EXAMPLES['picture']}"))
         return None, problems
+    if said.picture is None:
+        what, advice = "it has markers but no picture, so nothing is measured on it", f"for example {_EXAMPLES['picture']}"
+        problems.append(Problem(where, what, "the board is known by its markers alone", advice, serious=False))
     board = Board(
         name=said.name,
         length_mm=said.length_mm,

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_match import BoardMatch
 from reelnotes.measure.stack import Mask, Picture, Stack
 
-OTHER_INKS = "the board has this one's layout, but not its colours: it is another board"
+OTHER_INKS = "the board has this one's layout, but not its colours: it is another board, or its print has faded"
 _ABOUT_MM = 8.0  # contrast is told against what lies within so much
 _BLUR_PX = 1.0
 _TRUSTED = 0.5
@@ -37,7 +37,9 @@ def other_inks(stack: Stack, picture: NDArray[np.uint8], match: BoardMatch, on_b
         power, 1e-9
     )  # regression of what is seen on what is drawn, channel by channel
     strong = np.sqrt(power / len(drawn)) > _STRONG
-    return bool(strong.any() and shown[strong].min() < _MISSING * np.median(shown))
+    if strong.sum() < 2:  # one colour by itself may have faded; where the drawn print is weak, its share says little
+        return bool(strong.any() and shown[strong].min() < _MISSING * np.median(shown))
+    return bool(shown[strong].min() < _MISSING * np.median(shown[strong]))
 
 
 def _contrast(image: Picture, bare: NDArray[np.uint8], sigma_px: float) -> NDArray[np.float32]:

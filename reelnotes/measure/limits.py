@@ -37,7 +37,7 @@ def limit_notes(
         f"{fish.clip}, {name}: {against(fish, limit, units)}; {CAUTION}."
         for fish, name in named
         for limit in limits
-        if name and _same(name, limit.species)
+        if name and _same(name, limit.species) and limit.tells_size
     )
     return (*sizes, *bag_notes(lineup.catches, limits, zone))
 
@@ -48,12 +48,13 @@ def bag_notes(catches: Sequence[Catch], limits: Sequence[SizeLimit], zone: tzinf
     for catch in catches:
         if catch.outcome == "landed":
             days[to_datetime(catch.time.value).astimezone(zone).date()].append(catch)
-    return tuple(
+    notes = (
         f"{limit.species}{f' on {day}' * (len(days) > 1)}: {in_the_bag(landed, limit)}; {BAG_CAUTION}."
         for limit in limits
         for day, landed in sorted(days.items())
         if limit.bag is not None and any(_same(catch.species, limit.species) for catch in landed)
     )
+    return tuple(dict.fromkeys(notes))  # two sizes of one species may name its bag twice
 
 
 def in_the_bag(landed: Sequence[Catch], limit: SizeLimit) -> str:
@@ -65,14 +66,16 @@ def in_the_bag(landed: Sequence[Catch], limit: SizeLimit) -> str:
         (_same(catch.species, limit.species) and catch.kept is None) or (not catch.species.strip() and catch.kept is not False)
         for catch in landed
     )
-    text = f"{kept} kept by the log"
+    text, others = f"{kept} kept by the log", f"{unknown} of unknown species or fate"
     if kept > bag:
-        return f"{text}: over the bag of {bag}"
+        return f"{text}, over the bag of {bag}"
     if kept + unknown < bag:
-        return f"{text}: within the bag of {bag}" + (f", also with {unknown} of unknown species or fate" if unknown else "")
+        return f"{text}, within the bag of {bag}" + (f", also with {others}" if unknown else "")
+    if kept + unknown > bag:
+        return f"{text}, and {others}: too little is logged to hold them against the bag of {bag}"
     if unknown:
-        return f"{text}, and {unknown} of unknown species or fate: too little is logged to hold them against the bag of {bag}"
-    return f"{text}: the whole bag of {bag}, no more may be kept"
+        return f"{text}, at most the whole bag of {bag} with {others}"
+    return f"{text}, the whole bag of {bag}: no more may be kept" if bag else f"none may be kept, and {text}"
 
 
 def limit_remarks(lineup: LineUp, limits: Sequence[SizeLimit]) -> tuple[Problem, ...]:
@@ -110,7 +113,7 @@ def against(fish: FishLength, limit: SizeLimit, units: str = "metric") -> str:
         low, high = limit.slot_mm
         parts.append(f"{_slot(interval, low, high)} the protected slot of {span_words(low, high, units, _INCH_DIGITS)}")
     span = f"{span_words(*interval, units, _INCH_DIGITS)} ({limit.measure} length, 95 %)"
-    return f"{span} is {', '.join(parts)}{doubt}" if parts else f"{span}; the rule names no size{doubt}"
+    return f"{span} is {', '.join(parts)}{doubt}"
 
 
 def _interval(fish: FishLength, measure: str) -> _Interval | None:

@@ -90,7 +90,7 @@ def measure_clips(folder: TripFolder, progress: Progress | None = None, *, execu
     """
     boards, problems = usable_boards(folder.boards)
     tell = progress or (lambda share, what: None)
-    if problems and not boards:
+    if not boards:
         tell(1.0, "done")
         return TripMeasure((), problems)
     units = folder.settings.units
@@ -114,9 +114,11 @@ def _side_by_side(jobs: Sequence[Job], tell: Progress, executor: Executor | None
 
 
 def usable_boards(boards: Sequence[Board]) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
-    """The boards whose picture can be used, and what is wrong with the others."""
+    """The boards whose picture can be used, and what is wrong with the others' pictures (that one has none, its reader says)."""
     good, problems = [], []
     for board in boards:
+        if board.picture is None:
+            continue
         model = load_board(board)
         if isinstance(model, Refusal):
             advice = "the picture shows the empty board, all of it; 'reelnotes enrol' makes one from a photo"

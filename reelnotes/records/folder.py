@@ -35,6 +35,11 @@ class SizeLimit:
     bag: int | None = None
     source: str = ""
 
+    @property
+    def tells_size(self) -> bool:
+        """Whether a length can be held against it; a bag alone says nothing of one."""
+        return any(bound is not None for bound in (self.minimum_mm, self.maximum_mm, self.slot_mm))
+
 
 @dataclass(frozen=True)
 class TripFolder:

@@ -28,17 +28,17 @@ def cod(kept: int = 0, released: int = 0, unknown: int = 0) -> list[Catch]:
 @pytest.mark.parametrize(
     ("landed", "bag", "says"),
     [
-        (cod(kept=2), 3, "2 kept by the log: within the bag of 3"),
-        (cod(kept=3), 3, "the whole bag of 3, no more may be kept"),
+        (cod(kept=2), 3, "2 kept by the log, within the bag of 3"),
+        (cod(kept=3), 3, "the whole bag of 3: no more may be kept"),
         (cod(kept=4), 3, "over the bag of 3"),
         (cod(kept=4, unknown=2), 3, "over the bag of 3"),
         (cod(kept=2, released=5), 3, "within the bag of 3"),
-        (cod(kept=2, unknown=1), 3, "too little is logged"),  # the third may fill the bag
+        (cod(kept=2, unknown=1), 3, "at most the whole bag of 3 with 1 of unknown"),  # the third may fill the bag
         (cod(kept=3, unknown=1), 3, "too little is logged"),
-        (cod(unknown=2), 3, "0 kept by the log: within the bag of 3, also with 2 of unknown"),
+        (cod(unknown=2), 3, "0 kept by the log, within the bag of 3, also with 2 of unknown"),
         (cod(kept=1), 0, "over the bag of 0"),
-        (cod(released=1), 0, "the whole bag of 0"),
-        ([*cod(kept=2), catch("", True)], 3, "too little is logged"),  # a kept fish of no name may be a cod
+        (cod(released=1), 0, "none may be kept, and 0 kept by the log"),
+        ([*cod(kept=2), catch("", True)], 3, "at most the whole bag"),  # a kept fish of no name may be a cod
         ([*cod(kept=2), catch("", False), catch("ling", True)], 3, "within"),
     ],
 )
@@ -52,12 +52,14 @@ def test_more_fish_of_unknown_fate_never_make_it_surer(kept, released, unknown, 
     worst, least = kept + unknown, kept
     if "over" in told:
         assert least > bag
-    elif "whole" in told:
+    elif "at most the whole" in told:
+        assert unknown and worst == bag
+    elif "whole" in told or "none may be kept" in told:
         assert least == worst == bag
     elif "within" in told:
         assert worst < bag
     else:
-        assert unknown and least <= bag <= worst
+        assert unknown and least <= bag < worst
 
 
 def test_a_bag_is_a_days_and_by_local_midnight():
@@ -101,3 +103,13 @@ def test_a_limit_is_told_in_the_trips_units():
     assert "15.75 in" in note and "no legal proof" in note
     (note,) = limit_notes([fish], lineup, [limit], OSLO, "metric")
     assert "40.1 to 40.9 cm" in note and " in," not in note
+
+
+def test_one_bag_named_by_two_sizes_is_told_once_and_a_bag_alone_tells_no_size():
+    two = [SizeLimit("cod", minimum_mm=400.0, bag=2), SizeLimit("cod", "fork", maximum_mm=900.0, bag=2)]
+    assert len(bag_notes(cod(kept=1), two, OSLO)) == 1
+    fish = FishLength("a.mp4", 0.0, 1.0, "measured", total_length_mm=500.0, low_mm=495.0, high_mm=505.0, catch="C01")
+    lineup = LineUp((), (), tuple(cod(kept=1)))
+    assert [
+        ("bag" in note, "a.mp4" in note) for note in limit_notes([fish], lineup, [SizeLimit("cod", bag=2)], OSLO, "metric")
+    ] == [(True, False)]
