@@ -95,6 +95,8 @@ def _unread(root: Path, stray: Path, said: TripSettings) -> Problem | None:
     try:
         meant = settings_from(tomls.read_toml(stray, NAME))[0].privacy
     except SettingsError:
+        if "privacy" in said.model_fields_set:
+            return None  # what is wished for was read where it belongs: these are notes of another kind
         meant = _MOST_PRIVATE
     if not _stricter(meant, said.privacy):
         return None

@@ -9,6 +9,7 @@ numbers have a hemisphere each, as wholes: "62 12.6 N 5 0.1 E" read number by nu
 """
 
 import re
+import unicodedata
 
 GAP = "[place left out]"
 
@@ -95,6 +96,8 @@ _IN_ANY_CASE = (
     rf"[-+−]?\d{{1,3}}(?:[.,]\d+)?\s*{_DEGREES}\s*{_HEMISPHERE}",
     rf"(?<!\w){_HEMISPHERE}\s*[-+−]?\d{{1,3}}[.,]\d{{2,}}\s*{_DEGREES}",
     r"\b\d{1,3}\s\d{1,2}[.,]\d{2,}[\s,;/]+\d{1,3}\s\d{1,2}[.,]\d{2,}",  # degrees and minutes, and nothing else
+    rf"\blong(?:itude)?\b[.:=\s]*\d{{1,3}}\s+\d{{1,2}}[.,]\d+{_NO_MEASURE}",
+    r"(?:\d{1,3}\s+\d{1,2}\s?['′’]\s?\d{1,2}(?:[.,]\d+)?\s?(?:[\"″”]|'')[\s,;/NSEW]*){2}",  # primes, and no degree sign
     rf"{_NUMBER}{_FILLER}{_NUMBER}",  # decimal pairs
     # A lone one: half of a pair whose other half stands elsewhere.
     rf"[-+−]?(?<![\d.,])\d{{1,3}}(?:\.\d{{3,}}|,\d{{4,}}){_NO_MEASURE}",
@@ -111,6 +114,14 @@ _ALL = (
 
 def scrubbed(text: str) -> str:
     """Text without positions in figures; each is replaced by GAP. Never raises; text without any comes back unchanged."""
+    # Marks that nobody sees come along with what is copied from a page, and a raised dot or a star is a decimal sign to some.
+    plain = "".join(letter for letter in text if unicodedata.category(letter) != "Cf")
+    plain = re.sub(r"(?<=\d)[·*](?=\d)", ".", plain)
+    left = _without_positions(plain)
+    return text if left == plain else left
+
+
+def _without_positions(text: str) -> str:
     for pattern in _ALL:
         text = pattern.sub(_gap, text)
     return re.sub(rf"{re.escape(GAP)}(?:[\s,;/]*{re.escape(GAP)})+", GAP, text)

@@ -282,3 +282,11 @@ def test_settings_under_another_name_are_told_where_there_are_none_else(tmp_path
     assert [(p.where, p.done) for p in problems] == [("trip.toml.txt", "every setting was left at its default")]
     (tmp_path / "trip.toml").write_text('title = "Dawn"\n', encoding="utf-8")
     assert read_settings(tmp_path)[1] == []
+
+
+def test_notes_beside_a_wish_that_was_read_change_nothing(tmp_path):
+    (tmp_path / "trip.toml").write_text(EXACT, encoding="utf-8")
+    (tmp_path / "trip.txt").write_text("Trip notes: a great spot, nice place to hide.", encoding="utf-8")
+    assert not no_place(tmp_path) and read_settings(tmp_path)[1] == []
+    (tmp_path / "trip.toml").write_text('title = "Dawn"\n', encoding="utf-8")
+    assert no_place(tmp_path)

@@ -11,6 +11,11 @@ from reelnotes.summary.scrub import GAP, scrubbed
 
 # One invented place off an invented skerry, 62.21043 N 5.00080 E, in the notations of the standards that name them.
 POSITIONS = [
+    # common practice, no source: what is copied from pages and jotted by hand
+    "62.\u200b2105, 5.\u200b0123",
+    "62·2105 5·0123",
+    "62 12' 37\" 5 0' 44\"",
+    "Lat 62 12.6 Long 5 0.1",
     # source: ISO 6709:2008, annex H (representation for interchange) and annex D (at the human interface)
     "+62.2104+005.0008/",
     "+6212.626+00500.048/",
@@ -261,6 +266,10 @@ def test_no_figure_of_any_place_survives(lat: float, lon: float) -> None:
 @pytest.mark.parametrize("around", ["{}", "Cod, {} in all", "{}."])
 def test_what_is_no_position_stays(text: str, around: str) -> None:
     assert scrubbed(around.format(text)) == around.format(text)
+
+
+def test_what_holds_no_position_keeps_marks_that_nobody_sees() -> None:
+    assert scrubbed("a\u200bcod, 3*2 of them") == "a\u200bcod, 3*2 of them"
 
 
 def test_a_long_text_of_numbers_takes_no_time() -> None:
