@@ -28,7 +28,7 @@ from reelnotes.records.problems import Problem, Refusal, UnreadableError, UsageE
 
 Steps = Callable[[str], Callable[[float, str], None]]
 
-_WITHOUT_ONE = ("solved from the board", "guessed")  # a lens's source where none was given that could be used
+_WITHOUT_ONE = "solved from the board"  # a lens's source where none was given that could be used
 
 
 def measure_one(
@@ -50,7 +50,7 @@ def measure_one(
             units=units,
         )  # fmt: skip
     rows = write_evidence([found], to, only=file)
-    if lens is not None and rows[0].lens_from in _WITHOUT_ONE:
+    if lens is not None and rows[0].lens_from == _WITHOUT_ONE:
         what = f"it is of a picture of another shape than {file.name}, so it does not hold for it"
         problems = (
             *problems,

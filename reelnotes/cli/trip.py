@@ -133,7 +133,10 @@ def sort(
     quiet: QuietOption = False,
     verbose: VerboseOption = False,
 ) -> None:
-    """Lay the clips out again as links, by day, leg and catch, in sorted/. The originals stay where they are."""
+    """Lay the clips out again as links, by day, leg and catch, in sorted/. The originals stay where they are.
+
+    Where the trip has boards, the fish on them are measured too, to know which clips belong to a catch.
+    """
     with speaking(as_json, quiet, verbose) as voice:
         where = pipeline.output_folder(trip, out)
         if undo:

@@ -121,6 +121,13 @@ def test_a_long_board_has_few_joins() -> None:
         assert abs(cut / 25.4 - round(cut / 25.4)) * 25.4 > 4.0
 
 
+@pytest.mark.parametrize(("length", "unit"), [(278.0, "cm"), (824.0, "cm"), (1383.0, "in"), (833.0, "in")])
+def test_the_last_sheet_is_no_sliver(length: float, unit: str) -> None:
+    cuts = sheet_cuts_mm(design_marker_board("own board", length, 142.0, unit=unit), 277.0)
+    sheets = [b - a for a, b in pairwise(cuts)]
+    assert min(sheets) >= 40.0 and max(sheets) <= 277.0
+
+
 def test_the_same_board_is_the_same_file() -> None:
     design = design_marker_board("own board", 300.0, 120.0)
     assert board_pdf(design) == board_pdf(design)

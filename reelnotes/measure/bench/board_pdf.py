@@ -15,6 +15,7 @@ MARGIN_MM = 10.0  # what ordinary printers leave white
 CHECK_BAR_MM = 100.0
 PRINT_PX_PER_MM = 24.0  # 610 dots an inch: finer than office printers
 WITHOUT_A_DATE = datetime(2000, 1, 1, tzinfo=UTC)  # the same board is the same file, whenever it is made
+LEAST_MM = 40.0  # of a board's last sheet
 JOIN_FROM_NUMBER_MM = 4.0  # a join leaves the rule's numbers whole
 
 
@@ -47,12 +48,14 @@ def sheet_cuts_mm(design: BoardDesign, longest_mm: float) -> list[float]:
     """Where the board is cut into sheets: x in millimetres, both ends included.
 
     A cut never goes through a marker and its white border, nor through a tick or a number of the rule: each sheet
-    reaches as far as fits on it otherwise, for every join is a chance to err.
+    reaches as far as fits on it otherwise, for every join is a chance to err. But it leaves enough for the last one to be
+    held and glued by.
     """
     places = _cutting_places_mm(design)
     cuts = [0.0]
     while design.length_mm - cuts[-1] > longest_mm:
-        cuts.append(max(place for place in places if cuts[-1] < place <= cuts[-1] + longest_mm))
+        fit = [place for place in places if cuts[-1] < place <= cuts[-1] + longest_mm]
+        cuts.append(max([place for place in fit if design.length_mm - place >= LEAST_MM] or fit))
     return [*cuts, design.length_mm]
 
 
