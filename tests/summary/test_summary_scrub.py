@@ -144,6 +144,7 @@ POSITIONS = [
 ]
 
 INNOCENT = [
+    "06:42-07:10 N wind",
     "73.0 cm",
     "73.0 cm, 3.10 kg, kept",
     "73.05 cm and 71.20 cm",
