@@ -135,12 +135,13 @@ def misfits(cameras: Iterable[Camera], clips: Iterable[Clip], lenses: Mapping[st
             f"it was calibrated on pictures of {lens.width_px} x {lens.height_px} pixels, and {others[0].name}{more} "
             f"of camera '{camera.name}' {'are' if more else 'is'} of another shape ({width} x {height})"
         )
-        done = f"for {'these clips' if more else 'this clip'} it is not used, and their lens is solved from the board"
+        whose = ("these clips", "their") if more else ("this clip", "its")
+        done = f"for {whose[0]} it is not used, and {whose[1]} lens is solved from the board"
         problems.append(
             Problem(
                 camera.lens or "",
                 what,
-                done.replace("their", "their" if more else "its"),
+                done,
                 "'reelnotes lens' calibrates that mode of the camera",
                 serious=len(others) == len(mine),  # a lens for no clip of the trip is a file set aside
             )

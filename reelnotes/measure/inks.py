@@ -18,8 +18,8 @@ _ABOUT_MM = 8.0  # contrast is told against what lies within so much
 _BLUR_PX = 1.0
 _TRUSTED = 0.5
 _STRONG = 0.06  # contrast (standard deviation over mean) of print that would show
-# Of the middle channel's share of the contrast: on some 130 clips on their own board the least was 0.68; another board of the
-# same bars had 0.21.
+# Of the middle channel's share of the contrast. Judgement: on some 130 clips on their own board the least was 0.68 (of all three
+# channels' middle one), and another board of the same bars had 0.21.
 _MISSING = 0.4
 _LEAST_MM2 = 1000.0  # of board, to say anything
 
@@ -33,9 +33,7 @@ def other_inks(stack: Stack, picture: NDArray[np.uint8], match: BoardMatch, on_b
         return False
     seen, drawn = (_contrast(part, bare, _ABOUT_MM * scale) for part in (stack.image, picture.astype(np.float32)))
     power = (drawn**2).sum(axis=0)
-    shown = (seen * drawn).sum(axis=0) / np.maximum(
-        power, 1e-9
-    )  # regression of what is seen on what is drawn, channel by channel
+    shown = (seen * drawn).sum(axis=0) / np.maximum(power, 1e-9)  # seen, regressed on what is drawn, channel by channel
     strong = np.sqrt(power / len(drawn)) > _STRONG
     if strong.sum() < 2:  # one colour by itself may have faded; where the drawn print is weak, its share says little
         return bool(strong.any() and shown[strong].min() < _MISSING * np.median(shown))
@@ -46,8 +44,6 @@ def _contrast(image: Picture, bare: NDArray[np.uint8], sigma_px: float) -> NDArr
     """(n, 3) difference from the bare board round about, as a share of it, at the bare pixels."""
     weight = bare.astype(np.float32)
     soft = cv2.GaussianBlur(image, (0, 0), _BLUR_PX)
-    about = (
-        cv2.GaussianBlur(soft * weight[..., None], (0, 0), sigma_px)
-        / (cv2.GaussianBlur(weight, (0, 0), sigma_px) + 1e-3)[..., None]
-    )
+    bare_about = cv2.GaussianBlur(weight, (0, 0), sigma_px) + 1e-3
+    about = cv2.GaussianBlur(soft * weight[..., None], (0, 0), sigma_px) / bare_about[..., None]
     return np.asarray((soft / np.maximum(about, 4.0) - 1.0)[bare > 0], np.float32)
