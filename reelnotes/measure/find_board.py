@@ -2,7 +2,7 @@
 outlines, judged by the print itself."""
 
 import logging
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 
@@ -14,7 +14,7 @@ from reelnotes.measure import find_markers, find_outline, find_print, find_regio
 from reelnotes.measure.board_model import BoardModel
 from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.find_strips import by_strips
-from reelnotes.measure.guided import guided
+from reelnotes.measure.guided import grown, guided
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pose_fit import LensFreedom
 from reelnotes.measure.refine import Alignment, contradicted, settle
@@ -24,6 +24,7 @@ log = logging.getLogger(__name__)
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
 _HELD = 0.37  # the least score that counts as this board
 _MANY, _HELD_BY_MANY = 30, 0.30  # features in one plane: on another board seldom so many agree, and then its print does not
+_VERY_MANY = 120  # on another board not half as many come together: their reach along the board counts, too
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _STILL_HELD, _STILL_REACH = 0.25, 0.6  # the same in a clip in which another frame has proved the board
 _LESS = 0.6  # of what was seen of it there, where that was little
@@ -35,6 +36,7 @@ _GRAZING = 0.25  # sine of the least angle at which a board is looked at; streak
 _SAME = 0.01  # of the board's length: proposals whose corners lie closer are one, for settling mends far more
 _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, and guided ones that are settled
 _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
+_GROWN = 3  # of the poses grown from them, that are settled
 _NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 _Drawn = dict[tuple[int, ...], dict[tuple[float, ...], find_print.Features]]  # features by a picture's shape, then by ink
@@ -78,7 +80,7 @@ def search(
     ways = [_by_markers(image, models, lens, freedom), _by_place(image, models, lens, freedom, by_shape=whole)]
     drawn: _Drawn = {}
     if whole:
-        ways.append(_by_print(image, models, lens, drawn))
+        ways.append(_by_print(image, models, lens, freedom, drawn))
     if outlines:  # they say least, and cost most
         ways.append(_by_outline(image, models, lens, freedom, drawn))
     nearest = 0.0
@@ -99,7 +101,7 @@ def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: Lens
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None, held=proposal.held)  # fmt: skip
         nearest = max(nearest, made.strength if made is not None else 0.0)
-        if made is None or not (_borne_out(made) if proposal.squares >= _SQUARES else proved(made, proposal.support)):
+        if made is None or not _stands(made, proposal):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
             best, support = made, proposal.support
@@ -110,13 +112,23 @@ def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: Lens
     return Search(best, nearest)
 
 
-def proved(made: Alignment, support: int = 0) -> bool:
+def _stands(made: Alignment, proposal: Proposal) -> bool:
+    """Whether a settled proposal is a board that is there."""
+    if proposal.squares >= _SQUARES:
+        return _borne_out(made)
+    if proposal.gathered:
+        return proved(made, spread=proposal.spread if proposal.gathered >= _VERY_MANY else 0.0)
+    return proved(made, proposal.support)
+
+
+def proved(made: Alignment, support: int = 0, spread: float = 0.0) -> bool:
     """Whether the print agrees over enough of what of the board can be seen to call it this board.
 
-    support: distinct features that agreed on the pose before
+    support: distinct features that agreed on the pose before; spread: share of the board's length over which more of them came
+    together than on any other board
     """
     held = _HELD if support < _MANY else _HELD_BY_MANY
-    return _enough(made) and made.score >= held and made.reach >= max(_REACH * _could(made), _LEAST_REACH)
+    return _enough(made) and made.score >= held and max(made.reach, spread) >= max(_REACH * _could(made), _LEAST_REACH)
 
 
 def still_held(made: Alignment, found: Alignment) -> bool:
@@ -152,14 +164,16 @@ def _by_place(
     place = find_region.place_of_board(image)
     if place is not None:
         view = find_region.close_view(image, place, models, lens)
-        yield from _likeliest(find_region.propose(view, models))
+        yield from _likeliest(find_region.propose(view, models), view.features, view.lens, lens, freedom)
         if by_shape:
             found = find_region.propose_by_outline(image, place, view, models, lens)
             yield from _unlike(found)
             yield from _by_strips(image, found, lens, freedom)
 
 
-def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, drawn: _Drawn) -> Iterator[Proposal]:
+def _by_print(
+    image: NDArray[np.uint8], models: Sequence[BoardModel], lens: LensModel, freedom: LensFreedom, drawn: _Drawn
+) -> Iterator[Proposal]:
     """By features of the whole picture, which are left in ``drawn``."""
     last = None
     for side in _SEARCH_SIDES:
@@ -168,13 +182,28 @@ def _by_print(image: NDArray[np.uint8], models: Sequence[BoardModel], lens: Lens
             continue
         last = small.shape
         drawn[small.shape] = find_print.features_by_ink(small, models)
-        yield from _likeliest(find_print.propose(drawn[small.shape], models, small_lens))
+        by_ink = drawn[small.shape]
+        yield from _likeliest(find_print.propose(by_ink, models, small_lens), by_ink, small_lens, lens, freedom)
 
 
-def _likeliest(proposals: list[Proposal]) -> Iterator[Proposal]:
-    """The few of them that many features support; the most first, as they come."""
+def _likeliest(
+    proposals: list[Proposal], by_ink: Mapping[tuple[float, ...], find_print.Features], view: LensModel, lens: LensModel,
+    freedom: LensFreedom,
+) -> Iterator[Proposal]:  # fmt: skip
+    """The few of them that many features support: as they grow, the most agreeing first, and then as they are.
+
+    view, lens: the lens as for the features, and as for the whole picture
+    """
     most = max((p.support for p in proposals), default=0)
-    yield from islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED)
+    few = list(islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED))
+    sure: list[Proposal] = []
+    for one in few:
+        made = grown(by_ink[find_print.ink_of(one.model)], one, view, freedom)
+        if made is not None and made.lens is not None:
+            gain = made.lens.fx / view.fx
+            sure.append(replace(made, lens=replace(lens, fx=lens.fx * gain, fy=lens.fy * gain, dist=made.lens.dist)))
+    yield from islice(_unlike(sorted(sure, key=lambda p: -p.gathered)), _GROWN)
+    yield from few
 
 
 def _by_outline(

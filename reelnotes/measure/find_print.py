@@ -42,7 +42,8 @@ class Features:
 class Proposal:
     """A pose that the features propose.
 
-    support: distinct features of the picture that agree; squares: fiducial squares, each known by its number, that do;
+    support: distinct features of the picture that agree; gathered, spread: and that agree once they are looked for on all of the
+    board, and the share of its length over which these lie; squares: fiducial squares, each known by its number, that do;
     lens: what they say of the lens, where they do; corners: (4, 2) undistorted rays (x/z, y/z) of the outline that proposed it,
     in the order of BoardModel.corners_mm; held: these as observations, where only they keep the board from turning about the edge
     that holds its print
@@ -52,6 +53,8 @@ class Proposal:
     R: Floats
     t: Floats
     support: int
+    gathered: int = 0
+    spread: float = 0.0
     squares: int = 0
     lens: LensModel | None = None
     corners: Floats | None = None

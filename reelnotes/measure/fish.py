@@ -27,7 +27,7 @@ from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_hei
 from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, seen_pieces
+from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, nose_seen_short, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of, tail_likeness
 from reelnotes.measure.stack import Mask, Stack, spread_pick, stack_frames
 from reelnotes.measure.stop_shade import shaded_gap
@@ -50,6 +50,7 @@ _FAINT = "the tail hardly stands out from the board"
 _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _WHOLE = 0.8  # above: nothing speaks against a whole tail
+_NEARLY = 0.65  # above: a whole tail, where the net sees it end there
 _SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
@@ -127,6 +128,9 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
     if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
         unlike = ""
+    if not unlike and piece.x_low < _AT_STOP_MM:
+        depth_mm = shape_of(piece.mask, piece.covered).depth_px / raster.px_per_mm
+        unlike = nose_seen_short(seen, coarse.tip_x, nose_height(depth_mm), view.stack.camera_mm, clip.board)
     if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
@@ -188,7 +192,9 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
         if by_look.likeness >= _TAIL_LIKE and (sound or best.likeness < _TAIL_LIKE):
             best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
     if seen and best.tail is not None and disagreement(seen, best.piece.x_low, best.tail.tip_x, clip.board) == ELSEWHERE:
-        best = _borne_out(clip, seen, stack, outline, scale) or best
+        borne = _borne_out(clip, pieces, seen, stack, outline, scale)
+        if borne is not None:  # what else lies on the board, still does
+            best = replace(borne, piece=replace(borne.piece, doubts=best.piece.doubts))
     if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
         best = replace(best, piece=replace(best.piece, x_low=0.0))
     if best.piece.x_low < _AT_STOP_MM:
@@ -197,14 +203,18 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
     return best, seen
 
 
-def _borne_out(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd | None:
-    """A whole tail that close looks at the outline, without what may be joined to it, find just where the net sees it; None where
-    there is no such tail, or where these looks differ among themselves as about a glint each does."""
-    near = [p for p in parted_pieces(outline, stack, clip.board) if not disagreement(seen, p.x_low, p.x_high, clip.board)]
+def _borne_out(
+    clip: PosedClip, pieces: list[FishPiece], seen: list[FishPiece], stack: Stack, outline: Outline, scale: float
+) -> _TailEnd | None:
+    """A whole tail that close looks at the outline, at other levels or without what may be joined to it, find just where the net
+    sees it; None where there is no such tail, or where these looks differ among themselves as about a glint each does."""
+    looks = (*pieces, *parted_pieces(outline, stack, clip.board))
+    near = [p for p in looks if not disagreement(seen, p.x_low, p.x_high, clip.board)]
     found = [_best_tail(clip, [piece], stack, outline, scale) for piece in near]
-    if not found or not _same_end(found) or not all(one.sound and one.likeness >= _WHOLE for one in found):
+    whole = [one for one in found if one.sound and one.likeness >= _NEARLY]
+    if not whole or 2 * len(whole) < len(found) or not _same_end(found):
         return None
-    first = found[0]
+    first = whole[0]
     borne = first.tail is not None and not disagreement(seen, first.piece.x_low, first.tail.tip_x, clip.board)
     return first if borne else None
 

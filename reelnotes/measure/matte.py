@@ -11,6 +11,9 @@ from numpy.typing import NDArray
 from reelnotes.measure.stack import Mask, Picture, summed
 
 _SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
+# Print is bridged over this part of a fish colour's reach, where it tells less than this part of what tells around it.
+# Judgement, no source.
+_PRINT_REACH, _TELLS_ENOUGH = 0.5, 0.3
 
 
 def share_of_fish(
@@ -35,8 +38,20 @@ def share_of_fish(
     qq = qq + _SHADE_PRIOR
     det = np.maximum(pp * qq - pq * pq, 1e-3)
     shade = np.clip((dq * pp - dp * pq) / det, 0.0, 0.7) if shaded else np.zeros_like(det)
-    share = (dp - shade * pq) / pp
-    return np.clip(share, -0.3, 1.3).astype(np.float32)
+    share = np.clip((dp - shade * pq) / pp, -0.3, 1.3)
+    return _carried_over_print(share.astype(np.float32), summed(p**2), reach_px)
+
+
+def _carried_over_print(share: NDArray[np.float32], tells: NDArray[np.float32], reach_px: float) -> NDArray[np.float32]:
+    """The share where print has the fish's own colour, and so tells nothing, from what tells more around it (a normalised
+    convolution: Knutsson and Westin 1993).
+
+    tells  (h, w) squared levels between the fish's colour and the board's
+    """
+    around = _smoothed(np.dstack([share * tells, tells]), _PRINT_REACH * reach_px)
+    told = around[..., 0] / np.maximum(around[..., 1], 1e-3)
+    own = np.clip(tells / np.maximum(_TELLS_ENOUGH * around[..., 1], 1e-3), 0.0, 1.0)
+    return (own * share + (1.0 - own) * told).astype(np.float32)
 
 
 def _fish_colour(image: Picture, off: Picture, mask: Mask, core: Mask, reach_px: float) -> Picture:

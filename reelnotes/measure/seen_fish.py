@@ -13,18 +13,24 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import STOP_ZONE_MM, FishPiece, ends_seen
 from reelnotes.measure.joined import bridged, disc
+from reelnotes.measure.lens_model import Floats
 from reelnotes.measure.outline import SMALLEST_FISH_MM
+from reelnotes.measure.parallax import grounded
 from reelnotes.measure.parts import Parts, pixel_mm
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
+from reelnotes.records.estimates import Estimate
 
 ELSEWHERE = "a second look sees the tail end elsewhere"
+SHORT = "a second look sees the nose short of the stop"
 # All judgement, no source; set with drawn clips in view.
 _LIKELY = 0.5
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
 _NOSE_GAP_MM = 12.0
+_CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut off by the raster's end
+_HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
 _HAND_MM = 40.0
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins
@@ -76,8 +82,22 @@ def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board
     if not same:
         return ELSEWHERE
     if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
-        return "a second look sees the nose short of the stop"
+        return SHORT
     return ""
+
+
+def nose_seen_short(seen: Sequence[FishPiece], tip_mm: float, nose: Estimate, camera_mm: Floats, board: Board) -> str:
+    """A reason to doubt that the nose touches the stop, though glare or shade at its foot hides what gap there may be: "" where
+    the net sees the nose of the fish with this tip hang over the stop, as far as a nose as high as this does.
+
+    camera_mm  (3,) the camera's centre in board axes
+    """
+    same = [piece for piece in seen if abs(piece.x_high - tip_mm) <= _apart(tip_mm, board)]
+    low = min((piece.x_low for piece in same), default=-np.inf)
+    if low < -_CUT_OFF_MM:
+        return ""
+    at = grounded(low, nose, (camera_mm[0], camera_mm[2]))
+    return SHORT if at.x_mm > max(_HIDDEN_GAP_MM, _apart(tip_mm, board), 2.5 * at.u_mm) else ""
 
 
 def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:

@@ -12,8 +12,9 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
-from reelnotes.measure.seen_fish import disagreement, ends_of, head_seen, seen_pieces
+from reelnotes.measure.seen_fish import disagreement, ends_of, head_seen, nose_seen_short, seen_pieces
 from reelnotes.measure.stack import stack_frames
+from reelnotes.records.estimates import Estimate
 
 BENCH = Path(__file__).resolve().parents[1] / "bench"
 HAND = (((150, -30), (205, -30), (215, 60), (200, 130), (160, 130), (145, 60)), 40.0, (120, 150, 205))
@@ -91,6 +92,21 @@ def test_two_views_of_a_fish_must_agree_on_both_ends():
     assert "nose" in disagreement([replace(piece, x_low=30.0)], 0.0, 300.0, BOARD)
     assert disagreement([replace(piece, x_low=30.0)], 28.0, 300.0, BOARD) == ""
     assert "no whole fish" in disagreement([], 0.0, 300.0, BOARD)
+
+
+def test_a_nose_on_the_stop_is_seen_to_hang_over_it():
+    """Where glare hides the foot of the stop, a nose 30 mm up, seen by a camera 600 mm up and 400 mm along: by similar triangles
+    it appears at -21 mm when it touches the stop, and at 10 mm when it lies 29 mm short of it."""
+    nose, camera = Estimate(30.0, 4.0, "as drawn"), np.array([400.0, 90.0, 600.0])
+
+    def seen_from(low_mm: float) -> str:
+        piece = FishPiece(np.ones((2, 2), bool), low_mm, 300.0, 90.0, ())
+        return nose_seen_short([piece], 301.0, nose, camera, BOARD)
+
+    assert "nose short" in seen_from(10.0)
+    assert seen_from(-8.0) == ""  # 12 mm short: within what the net's pixels tell
+    assert seen_from(-21.0) == ""
+    assert nose_seen_short([], 301.0, nose, camera, BOARD) == ""
 
 
 def test_a_hand_across_the_body_is_no_fish_and_parts_none():
