@@ -4,6 +4,7 @@ The board's geometry:
 
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
+    nets           the small trained nets, read once
     glance, looking   what a frame's look says of a board in it; which frames to search at all
     region         where in a frame a board might lie, as a small net sees it
     find_board     the board in a frame: ways to propose where it lies, and the print as their judge

@@ -9,14 +9,12 @@ It sees a pixel of one to three millimetres, so it proposes and doubts; it never
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.nets import trained
 from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Picture, Stack
 from reelnotes.records.boards import Board
@@ -76,16 +74,9 @@ def _answer(views: NDArray[np.float32]) -> NDArray[np.float32]:
     wide = np.zeros((8, -(-h // _CELL) * _CELL, -(-w // _CELL) * _CELL), np.float32)
     wide[:6] = nothing
     wide[:, :h, :w] = views
-    net = _net()
+    net = trained("parts")
     net.setInput(wide[None])
     four = np.asarray(net.forward())[0]  # (12, h / 2, w / 2): the kinds of the first of four pixels first
     small = four.shape[1:]
     pixels = four.reshape(2, 2, 3, *small).transpose(2, 3, 0, 4, 1).reshape(3, 2 * small[0], 2 * small[1])
     return pixels[:, :h, :w].astype(np.float32)
-
-
-@lru_cache(maxsize=1)
-def _net() -> cv2.dnn.Net:
-    """The trained net; one a process."""
-    weights = files("reelnotes.measure").joinpath("parts.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))
