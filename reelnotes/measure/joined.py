@@ -185,8 +185,8 @@ def _not_short(before: Mask, after: Mask) -> Parted | None:
 def _rim(stack: Stack, board: Board) -> Mask:
     """Within _EDGE_MM of the board's two long edges and its far end."""
     raster = stack.raster
-    x = raster.to_mm(np.stack([np.arange(raster.width_px), np.zeros(raster.width_px)], axis=-1))[:, 0]
-    y = raster.to_mm(np.stack([np.zeros(raster.height_px), np.arange(raster.height_px)], axis=-1))[:, 1]
+    x = raster.x_mm(np.arange(raster.width_px))
+    y = raster.y_mm(np.arange(raster.height_px))
     across = (y < _EDGE_MM) | (y > board.width_mm - _EDGE_MM)
     return np.asarray(across[:, None] | (x > board.length_mm - _EDGE_MM)[None, :])
 

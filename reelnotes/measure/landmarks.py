@@ -59,7 +59,7 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     if len(rows) < 3:
         return None
     tip_row = int(rows[np.argmax(edge[rows])])
-    length_px = max(float(raster.to_mm(np.array([edge[tip_row], 0.0]))[0]), 60.0) * raster.px_per_mm
+    length_px = max(float(raster.x_mm(edge[tip_row])), 60.0) * raster.px_per_mm
     # Farther in, the middle of the tail is not to be seen, dark fish on dark board say: no fork is so deep.
     whole = _without_gaps(edge, rows[edge[rows] > edge[tip_row] - _DEEPEST * length_px], raster.px_per_mm)
     fork_row, fork_u, notched = _fork(edge, whole, tip_row, raster.px_per_mm)

@@ -58,8 +58,8 @@ def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Ma
     low, high = ends_of(mask, stack.raster)
     if ends_seen(mask, stack, board, high) is not None:
         return None
-    rows = np.nonzero(mask[:, : max(1, int(stack.raster.to_px(np.array([low + 0.12 * (high - low), 0.0]))[0]))])[0]
-    nose_y = float(stack.raster.to_mm(np.array([0.0, np.median(rows) if len(rows) else mask.shape[0] / 2]))[1])
+    rows = np.nonzero(mask[:, : max(1, int(stack.raster.column(low + 0.12 * (high - low))))])[0]
+    nose_y = float(stack.raster.y_mm(np.median(rows) if len(rows) else mask.shape[0] / 2))
     doubts = ("more than one fish may lie on the board",) if _another(fish_all, mask, high - low, stack.raster) else ()
     return FishPiece(mask, low, high, nose_y, doubts, covered if covered.any() else None)
 
@@ -85,7 +85,7 @@ def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
 
     Where a nose lies short of the stop it sees the board there just as surely, and the gap stays.
     """
-    u = raster.to_px(np.array([[_FOOT_MM, 0.0], [max(piece.x_low, 2 * _FOOT_MM), 0.0]]))[:, 0]
+    u = raster.column([_FOOT_MM, max(piece.x_low, 2 * _FOOT_MM)])
     # Where the front of a piece is missing, its middle says little of the nose's: anything abreast of the body may be the head.
     front = piece.mask[:, : int(u[1] + _FRONT * (piece.x_high - piece.x_low) * raster.px_per_mm)]
     rows = np.flatnonzero(front.any(axis=1))
@@ -100,7 +100,7 @@ def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
 
 def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:
     """Whether the net sees a hand or a tool on the board within a few centimetres of where a tail is said to end."""
-    ends = raster.to_px(np.array([[tip_mm - _HAND_MM, 0.0], [tip_mm + _HAND_MM, 0.0]]))[:, 0]
+    ends = raster.column([tip_mm - _HAND_MM, tip_mm + _HAND_MM])
     about = slice(max(int(ends[0]), 0), max(int(ends[1]), 1))
     return any(p.covered is not None and p.covered[:, about].sum() > (10.0 * raster.px_per_mm) ** 2 for p in seen)
 
@@ -115,8 +115,7 @@ def ends_of(mask: Mask, raster: Raster) -> tuple[float, float]:
     columns = np.flatnonzero(mask.sum(axis=0) >= max(2.0, 1.0 * raster.px_per_mm))
     if not len(columns):
         columns = np.flatnonzero(mask.any(axis=0))
-    ends = raster.to_mm(np.array([[columns[0] - 0.5, 0.0], [columns[-1] + 0.5, 0.0]]))[:, 0]
-    return float(ends[0]), float(ends[1])
+    return float(raster.x_mm(columns[0] - 0.5)), float(raster.x_mm(columns[-1] + 0.5))
 
 
 def _at_stop(fish: Mask, covered: Mask, raster: Raster) -> Mask | None:
