@@ -30,6 +30,7 @@ The fish on it:
     seen_fish      the fish by that look; whether a measured one agrees with it
     stop_shade     a nose short of the stop, where the stop's shade hides the gap
     shape          depth, bend, one body or two, is its end a tail
+    masks          masks grown, shrunk and smoothed
     joined         an arm, a stain, a glint's veil taken off a piece
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import STOP_ZONE_MM, FishPiece, ends_seen
-from reelnotes.measure.joined import bridged, disc
+from reelnotes.measure.joined import bridged
+from reelnotes.measure.masks import closed, grown, opened
 from reelnotes.measure.outline import SMALLEST_FISH_MM
 from reelnotes.measure.parts import Parts, pixel_mm
 from reelnotes.measure.stack import Mask, Stack
@@ -53,7 +54,7 @@ def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Ma
     if mask is None:
         return None
     if outlined is not None:
-        near = cv2.dilate(mask.astype(np.uint8), disc(_NEAR_MM * scale)) > 0
+        near = grown(mask, _NEAR_MM * scale)
         mask = mask | (outlined & near & ~covered)
     low, high = ends_of(mask, stack.raster)
     if ends_seen(mask, stack, board, high) is not None:
@@ -135,7 +136,7 @@ def _without_fingers(fish: Mask, covered: Mask, stack: Stack) -> Mask:
     """The fish without pieces that touch a hand and have its colours rather than the largest piece's: seen alone, the tip of a
     finger passes for a tail."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
-    near = cv2.dilate(covered.astype(np.uint8), disc(_NEAR_MM * stack.raster.px_per_mm)) > 0
+    near = grown(covered, _NEAR_MM * stack.raster.px_per_mm)
     if count < 3 or not covered.any():
         return fish
     main = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
@@ -178,5 +179,4 @@ def _another(fish: Mask, main: Mask, length_mm: float, raster: Raster) -> bool:
 
 def _firm(mask: Mask, px_per_mm: float) -> Mask:
     """Specks left out and small holes filled."""
-    whole = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, disc(2.0 * px_per_mm))
-    return cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc(1.0 * px_per_mm)) > 0
+    return opened(closed(mask, 2.0 * px_per_mm), 1.0 * px_per_mm)
