@@ -15,7 +15,7 @@ from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
-STOP_ZONE_MM = 80.0
+STOP_ZONE_MM = 80.0  # what begins within this of the stop lies at it
 NO_FISH = "no fish lies on the board"
 NOT_AT_STOP = "no fish lies at the stop"
 _MOST_OF_TAIL = 0.75  # of its breadth

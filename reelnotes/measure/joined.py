@@ -19,7 +19,7 @@ from reelnotes.records.boards import Board
 _EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
 _ARM_MM = 15.0  # and is at least this wide there
 _WIDEST_ARM_MM = 130.0  # and at most this, aslant: what lies along an edge for longer is something else, a second fish say
-_COLOURS = 6
+_COLOURS = 6  # kinds that a piece's pixels are parted into, so that an arm's are found by those at the board's edge
 _BRIDGED = 0.4  # of the gap between two parts that an arm must cover for them to be one fish
 _LEAST_LEFT = 0.8  # of the length: stains and veils that are longer are not told from a tail
 _BURNT = 245.0  # a channel this high tells nothing

@@ -10,7 +10,7 @@ from scipy.special import erf
 
 from reelnotes.measure.board_model import Raster
 
-_ABOUT_MM = 3.5
+_ABOUT_MM = 3.5  # to either side of the tip: rows that are asked how wide its lobe is
 _DEEPEST = 0.22  # of the length; yellowtail snapper, TL = 9.96 + 1.20 FL, have 0.18 (Garcia et al. 2003; reference FLT-04)
 # Judgement, no source: between the rays of a tail the board's own colour may show; such gaps are no broader than this share of
 # the tail's breadth, nor does a tail's edge run more steeply than that between neighbouring rows.

@@ -22,8 +22,8 @@ from reelnotes.records.boards import Board
 WIDTH, HEIGHT = 384, 192  # pixels that the board and MARGIN_MM around it are fitted into: what the net was trained on
 MARGIN_MM = 25.0
 _CELL = 32  # the net halves its picture five times
-_GREY, _SPREAD = 110.0, 64.0
-_LEAST_GAIN, _MOST_GAIN = 0.1, 4.0
+_GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 and 1
+_LEAST_GAIN, _MOST_GAIN = 0.1, 4.0  # of the light that the empty board is shown in; these and the above as in training
 
 
 @dataclass(frozen=True, eq=False)

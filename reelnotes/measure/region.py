@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.nets import trained
 
 _SEEN_PX = (224, 128)  # what the net was trained on; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
-_GREY, _SPREAD = 110.0, 64.0
+_GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 and 1, as in training
 
 
 def board_region(image: NDArray[np.uint8]) -> NDArray[np.float32]:

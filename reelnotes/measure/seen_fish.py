@@ -21,12 +21,12 @@ from reelnotes.records.boards import Board
 
 ELSEWHERE = "a second look sees the tail end elsewhere"
 # All judgement, no source; set with drawn clips in view.
-_LIKELY = 0.5
+_LIKELY = 0.5  # from which a pixel is taken for what the net says it is
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
-_NOSE_GAP_MM = 12.0
-_HAND_MM = 40.0
+_NOSE_GAP_MM = 12.0  # by which the net may see the fish begin behind a measured nose
+_HAND_MM = 40.0  # to either side of the tail's tip
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
