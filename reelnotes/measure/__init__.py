@@ -4,6 +4,7 @@ The board's geometry:
 
     board_model    a board ready to be looked for, and rasters of its plane
     lens_model     a lens as arithmetic
+    nets           the small trained nets, read once
     glance, looking   what a frame's look says of a board in it; which frames to search at all
     region         where in a frame a board might lie, as a small net sees it
     find_board     the board in a frame: ways to propose where it lies, and the print as their judge
@@ -29,6 +30,7 @@ The fish on it:
     seen_fish      the fish by that look; whether a measured one agrees with it
     stop_shade     a nose short of the stop, where the stop's shade hides the gap
     shape          depth, bend, one body or two, is its end a tail
+    masks          masks grown, shrunk and smoothed
     joined         an arm, a stain, a glint's veil taken off a piece
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from reelnotes.measure.lens_model import Floats
 from reelnotes.records.boards import Board, Marker
@@ -37,13 +37,29 @@ class Raster:
 
     def to_mm(self, uv: Floats) -> Floats:
         """(..., 2) raster pixels -> (..., 2) board x, y."""
-        uv = np.asarray(uv, np.float64)
-        return np.stack([self.x0_mm + uv[..., 0] / self.px_per_mm, self.y0_mm - uv[..., 1] / self.px_per_mm], axis=-1)
+        uv = np.asarray(uv)
+        return np.stack([self.x_mm(uv[..., 0]), self.y_mm(uv[..., 1])], axis=-1)
 
     def to_px(self, mm: Floats) -> Floats:
         """(..., 2) board x, y -> (..., 2) raster pixels."""
-        mm = np.asarray(mm, np.float64)
-        return np.stack([(mm[..., 0] - self.x0_mm) * self.px_per_mm, (self.y0_mm - mm[..., 1]) * self.px_per_mm], axis=-1)
+        mm = np.asarray(mm)
+        return np.stack([self.column(mm[..., 0]), self.row(mm[..., 1])], axis=-1)
+
+    def x_mm(self, column: ArrayLike) -> Floats:
+        """Where along the board columns lie."""
+        return self.x0_mm + np.asarray(column, np.float64) / self.px_per_mm
+
+    def y_mm(self, row: ArrayLike) -> Floats:
+        """Where across the board rows lie."""
+        return self.y0_mm - np.asarray(row, np.float64) / self.px_per_mm
+
+    def column(self, x_mm: ArrayLike) -> Floats:
+        """The columns, not whole, of places along the board."""
+        return (np.asarray(x_mm, np.float64) - self.x0_mm) * self.px_per_mm
+
+    def row(self, y_mm: ArrayLike) -> Floats:
+        """The rows, not whole, of places across the board."""
+        return (self.y0_mm - np.asarray(y_mm, np.float64)) * self.px_per_mm
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,9 +121,8 @@ class BoardModel:
 
     def on_board(self, raster: Raster) -> NDArray[np.bool_]:
         """(h, w) True where a raster pixel lies on the board's surface."""
-        u = np.arange(raster.width_px) / raster.px_per_mm + raster.x0_mm
-        v = raster.y0_mm - np.arange(raster.height_px) / raster.px_per_mm
-        inside_x, inside_y = (u >= 0) & (u <= self.board.length_mm), (v >= 0) & (v <= self.board.width_mm)
+        x, y = raster.x_mm(np.arange(raster.width_px)), raster.y_mm(np.arange(raster.height_px))
+        inside_x, inside_y = (x >= 0) & (x <= self.board.length_mm), (y >= 0) & (y <= self.board.width_mm)
         return inside_y[:, None] & inside_x[None, :]
 
 

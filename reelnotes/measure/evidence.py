@@ -14,7 +14,7 @@ from reelnotes.measure.posed import PosedClip, PosedFrame
 from reelnotes.records.lengths import FishLength
 from reelnotes.records.units import INCH_MM
 
-WIDE_PX = 1280
+WIDE_PX = 1280  # the longer side of the frame as it is shown
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ _GRID, _MARK, _FORK, _INK = (255, 255, 255), (255, 64, 48), (64, 200, 255), (16,
 
 
 def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength, units: str = "metric") -> bytes:
-    """PNG bytes, about 1280 px wide: the sharpest frame with the grid, the marks and the words of ``row``.
+    """PNG bytes: the sharpest frame, WIDE_PX along its longer side, with the grid and the marks; below it the words of ``row``.
 
     units: "metric" or "imperial", for the grid and the words.
     """

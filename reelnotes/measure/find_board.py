@@ -261,11 +261,10 @@ def _by_markers(
 
 
 def _reduced(image: NDArray[np.uint8], lens: LensModel, limit: int) -> tuple[NDArray[np.uint8], LensModel]:
+    """A picture no longer or higher than ``limit`` pixels, and its lens."""
     side = max(image.shape[:2])
     if side <= limit:
         return image, lens
     height, width = (round(n * limit / side) for n in image.shape[:2])
-    gx, gy = width / image.shape[1], height / image.shape[0]
     small = cv2.resize(image, (width, height), interpolation=cv2.INTER_AREA).astype(np.uint8)
-    return small, replace(lens, width_px=width, height_px=height, fx=lens.fx * gx, fy=lens.fy * gy,
-                          cx=(lens.cx + 0.5) * gx - 0.5, cy=(lens.cy + 0.5) * gy - 0.5)  # fmt: skip
+    return small, lens.of_part((0, 0), (image.shape[1], image.shape[0]), (width, height))

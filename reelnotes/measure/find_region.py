@@ -6,7 +6,7 @@ is: it is amodal, so a fish from edge to edge does not part it.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -111,10 +111,8 @@ def _part(image: NDArray[np.uint8], place: Place, lens: LensModel) -> tuple[NDAr
     part = image[place.top : place.bottom, place.left : place.right]
     gain = min(1.0, _LONGEST_PX / max(part.shape[:2]))
     width, height = (max(1, round(n * gain)) for n in part.shape[1::-1])
-    gx, gy = width / part.shape[1], height / part.shape[0]
     drawn = cv2.resize(part, (width, height), interpolation=cv2.INTER_AREA).astype(np.uint8) if gain < 1.0 else part
-    part_lens = replace(lens, width_px=width, height_px=height, fx=lens.fx * gx, fy=lens.fy * gy,
-                        cx=(lens.cx - place.left + 0.5) * gx - 0.5, cy=(lens.cy - place.top + 0.5) * gy - 0.5)  # fmt: skip
+    part_lens = lens.of_part((place.left, place.top), (part.shape[1], part.shape[0]), (width, height))
     rows, columns = np.nonzero(place.mask)
     rim = 2 * (round(_AROUND * float(min(np.ptp(rows), np.ptp(columns)))) + _FINER) + 1
     grown = cv2.dilate(place.mask, np.ones((rim, rim), np.uint8))

@@ -15,7 +15,7 @@ from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
-STOP_ZONE_MM = 80.0
+STOP_ZONE_MM = 80.0  # what begins within this of the stop lies at it
 NO_FISH = "no fish lies on the board"
 NOT_AT_STOP = "no fish lies at the stop"
 _MOST_OF_TAIL = 0.75  # of its breadth
@@ -88,7 +88,7 @@ def parted_pieces(outline: Outline, stack: Stack, board: Board) -> list[FishPiec
         near = [b for b in long if b.x_low_mm < STOP_ZONE_MM]
         for part in parted(near[0].mask, outline, stack, board) if near else ():
             columns = np.flatnonzero(part.mask.any(axis=0))
-            x_high = float(stack.raster.to_mm(np.array([columns[-1], 0.0]))[0])
+            x_high = float(stack.raster.x_mm(columns[-1]))
             if x_high < SMALLEST_FISH_MM or ends_seen(part.mask, stack, board, x_high) is not None:
                 continue
             if _unlike(part.mask, [p.mask for p in pieces]):
@@ -106,7 +106,7 @@ def _unlike(mask: Mask, others: list[Mask]) -> bool:
 
 def _fragment_of(piece: FishPiece, whole: Mask, raster: Raster) -> bool:
     """Whether much of a piece that was seen more widely goes on behind this one."""
-    behind = int(raster.to_px(np.array([piece.x_high + 5.0, 0.0]))[0])
+    behind = int(raster.column(piece.x_high + 5.0))
     return float(whole[:, behind:].sum()) > 0.15 * float(piece.mask.sum())
 
 
@@ -156,7 +156,7 @@ def _nose(main: Blob, mask: Mask, blobs: tuple[Blob, ...], raster: Raster, board
     columns = np.flatnonzero(mask.any(axis=0))
     wide = mask[:, columns].sum(axis=0) > 0.75 * board.width_mm * raster.px_per_mm
     strip = int(np.argmin(wide)) if not wide.all() else 0
-    low = float(raster.to_mm(np.array([columns[0], 0.0]))[0])
+    low = float(raster.x_mm(columns[0]))
     if strip == 0 or low > 10.0:
         inner = [b for b in blobs if b.touches_sides < 5.0]
         ahead = [b.x_low_mm for b in inner if b.y_low_mm > main.y_low_mm and b.y_high_mm < main.y_high_mm]
@@ -167,14 +167,14 @@ def _nose(main: Blob, mask: Mask, blobs: tuple[Blob, ...], raster: Raster, board
     along = rest[rows[0] : rows[-1] + 1].sum(axis=0) > 3.0 * raster.px_per_mm  # anything in line with the body is its head
     first = int(np.flatnonzero(along)[0]) if along.any() else int(columns[strip])
     gap = (first - columns[strip]) / raster.px_per_mm
-    return low if gap < 4.0 else float(raster.to_mm(np.array([first, 0.0]))[0])
+    return low if gap < 4.0 else float(raster.x_mm(first))
 
 
 def _nose_y(mask: Mask, raster: Raster, nose: float, x_high: float) -> float:
     """The middle of the head, a little behind the nose."""
-    at = raster.to_px(np.array([[nose + 0.04 * (x_high - nose), 0.0], [nose + 0.12 * (x_high - nose), 0.0]]))[:, 0]
-    rows = np.nonzero(mask[:, int(at[0]) : int(at[1]) + 1])[0]
-    return float(raster.to_mm(np.array([0.0, np.median(rows) if len(rows) else raster.height_px / 2]))[1])
+    begin, end = raster.column([nose + 0.04 * (x_high - nose), nose + 0.12 * (x_high - nose)])
+    rows = np.nonzero(mask[:, int(begin) : int(end) + 1])[0]
+    return float(raster.y_mm(np.median(rows) if len(rows) else raster.height_px / 2))
 
 
 def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, float]]:
@@ -228,8 +228,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
     """
     raster = stack.raster
     scale = raster.px_per_mm
-    tip_mm, tail_y = tail.tip_x, (tail.low_y, tail.high_y)
-    from_u, to_u = raster.to_px(np.array([[tip_mm - 0.3 * (tip_mm - piece.x_low), 0.0], [tip_mm + 40.0, 0.0]]))[:, 0]
+    from_u, to_u = raster.column([tail.tip_x - 0.3 * (tail.tip_x - piece.x_low), tail.tip_x + 40.0])
     columns = slice(max(int(from_u), 0), max(int(to_u), 1))
     covered = piece.covered if piece.covered is not None else np.zeros_like(outline.firm)
     if _covered_at(covered, piece.mask, raster, tail):
@@ -238,7 +237,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
     strange = (outline.firm & ~known)[:, columns]
     board = outline.on_board[:, columns]
     rows = np.flatnonzero(board.any(axis=1))
-    top, bottom = raster.to_px(np.array([[0.0, tail_y[1] + 6.0], [0.0, tail_y[0] - 6.0]]))[:, 1]
+    top, bottom = raster.row([tail.high_y + 6.0, tail.low_y - 6.0])
     for side in ((rows[0], top), (rows[-1], bottom)):
         low, high = sorted(round(float(v)) for v in side)
         band = strange[max(low, 0) : high + 1]
@@ -254,8 +253,8 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
 def _covered_at(covered: Mask, mask: Mask, raster: Raster, tail: Tail) -> bool:
     """Whether an arm comes within 4 mm of the tail's rear edge, lobe to lobe."""
     rear = mask & ~np.roll(mask, -1, axis=1)
-    u = int(raster.to_px(np.array([min(tail.fork_x, tail.tip_x - 8.0) - 3.0, 0.0]))[0])
-    v = raster.to_px(np.array([[0.0, tail.high_y], [0.0, tail.low_y]]))[:, 1]
+    u = int(raster.column(min(tail.fork_x, tail.tip_x - 8.0) - 3.0))
+    v = raster.row([tail.high_y, tail.low_y])
     rear[:, : max(u, 0)] = False
     rear[: max(int(v[0]), 0)] = rear[int(v[1]) + 1 :] = False
     around = 2 * max(1, round(4 * raster.px_per_mm)) + 1
@@ -267,8 +266,8 @@ def carried_on(outline: Outline, raster: Raster, piece: FishPiece, tail: Tail) -
 
     What was told apart from the piece does not count, unless it goes on behind nearly all of the tail: then it may be the tail.
     """
-    u = raster.to_px(np.array([[tail.tip_x + 2.0, 0.0], [tail.tip_x + 15.0, 0.0]]))[:, 0]
-    v = raster.to_px(np.array([[0.0, tail.high_y], [0.0, tail.low_y]]))[:, 1]
+    u = raster.column([tail.tip_x + 2.0, tail.tip_x + 15.0])
+    v = raster.row([tail.high_y, tail.low_y])
     inner = [blob.mask for blob in outline.layers[0] if blob.touches_sides < 12.0]  # hands and shadows are told elsewhere
     if not inner:
         return 0.0

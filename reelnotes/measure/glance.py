@@ -11,13 +11,11 @@ poor camera shows them (dark, blurred, noisy, hard coded): a lost board costs a 
 A bare deck from above, with tackle or fish on it, is let through as often as not.
 """
 
-from functools import lru_cache
-from importlib.resources import files
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.nets import trained
 from reelnotes.media.decode import squeezed
 
 UNLIKELY = 0.03  # a likeness below this: take the frame to show no board
@@ -31,7 +29,7 @@ def board_likeness(image: NDArray[np.uint8]) -> float:
     image  (h, w, 3) BGR of any size, landscape or portrait
     """
     blob = cv2.dnn.blobFromImage(_thumbnail(image), 1.0 / _SPREAD, mean=(_GREY, _GREY, _GREY))
-    net = _net()
+    net = trained("glance")
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)  # waking a second thread takes longer than the net
     try:
@@ -47,11 +45,3 @@ def _thumbnail(image: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if image.shape[0] > image.shape[1]:
         image = cv2.rotate(image, cv2.ROTATE_90_CLOCKWISE).astype(np.uint8, copy=False)
     return squeezed(image, SEEN_PX)
-
-
-@lru_cache(maxsize=1)
-def _net() -> cv2.dnn.Net:
-    """The trained net; one a process."""
-    weights = files("reelnotes.measure").joinpath("glance.onnx").read_bytes()
-    # The classic engine takes four fifths of the new one's time for a net this small.
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.masks import disc, grown, opened
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.stack import Mask, Stack, greatest, least
 from reelnotes.records.boards import Board
@@ -18,7 +19,7 @@ from reelnotes.records.boards import Board
 _EDGE_MM = 6.0  # an arm is seen where it comes in over the board's edge
 _ARM_MM = 15.0  # and is at least this wide there
 _WIDEST_ARM_MM = 130.0  # and at most this, aslant: what lies along an edge for longer is something else, a second fish say
-_COLOURS = 6
+_COLOURS = 6  # kinds that a piece's pixels are parted into, so that an arm's are found by those at the board's edge
 _BRIDGED = 0.4  # of the gap between two parts that an arm must cover for them to be one fish
 _LEAST_LEFT = 0.8  # of the length: stains and veils that are longer are not told from a tail
 _BURNT = 245.0  # a channel this high tells nothing
@@ -59,11 +60,11 @@ def _without_arms(mask: Mask, stack: Stack, board: Board) -> Parted | None:
     kinds = _colour_kinds(mask, stack)
     counts = np.bincount(kinds[inner], minlength=_COLOURS + 1)
     arm = np.isin(kinds, np.flatnonzero(counts > 0.06 * counts.sum())) & mask
-    arm = cv2.morphologyEx(arm.astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * scale)) > 0
+    arm = opened(arm, 1.5 * scale)
     arm = _hanging_together(arm, inner & ~_longer(inner & arm, _WIDEST_ARM_MM * scale))
     if not arm.any() or arm.sum() > 0.9 * mask.sum():
         return None
-    covered = cv2.dilate(arm.astype(np.uint8), disc(2.0 * scale)) > 0
+    covered = grown(arm, 2.0 * scale)
     return Parted(bridged(_solid(mask & ~covered, scale), covered), covered)
 
 
@@ -127,17 +128,15 @@ def _without_stain(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     """A stain lets the board through, a tail does not: the piece without its hindmost part, if that is of the less strange of
     two kinds (Otsu 1979)."""
     scale = stack.raster.px_per_mm
-    columns = np.flatnonzero(mask.any(axis=0))
-    rear = mask.copy()
-    rear[:, : int(columns[0] + 0.6 * len(columns))] = False
+    rear = _rear(mask)
     if rear.sum() < 50:
         return None
     # Along the print nothing is strange, for the print may be misplaced: such lines across the tail are bridged.
     score = cv2.morphologyEx(np.clip(outline.score, 0.0, 12.0), cv2.MORPH_CLOSE, disc(3.0 * scale))
     level, _ = cv2.threshold((score[rear] * 20).astype(np.uint8).reshape(-1, 1), 0, 255, cv2.THRESH_OTSU)
-    weak = cv2.morphologyEx((rear & (score <= level / 20.0)).astype(np.uint8), cv2.MORPH_OPEN, disc(1.2 * scale)) > 0
+    weak = opened(rear & (score <= level / 20.0), 1.2 * scale)
     last = np.zeros_like(mask)
-    last[:, columns[-1] - max(3, round(4 * scale)) :] = True
+    last[:, np.flatnonzero(mask.any(axis=0))[-1] - max(3, round(4 * scale)) :] = True
     stain = _hanging_together(weak, weak & last)
     return _not_short(mask, _solid(mask & ~stain, scale)) if stain.any() else None
 
@@ -148,11 +147,11 @@ def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
     burnt = outline.on_board & (least(stack.image) > _BURNT)
     if burnt.sum() < 50.0 * scale**2:
         return None
-    near = cv2.dilate(burnt.astype(np.uint8), disc(30.0 * scale)) > 0
+    near = grown(burnt, 30.0 * scale)
     more = stack.image - outline.match.smooth
     low, most = least(more), greatest(more)
     lit = near & mask & (low > 0.0) & ((most - low < 0.6 * most) | (greatest(stack.image) > _BURNT))
-    lit = cv2.morphologyEx(lit.astype(np.uint8), cv2.MORPH_OPEN, disc(1.0 * scale)) > 0
+    lit = opened(lit, 1.0 * scale)
     if lit.sum() < 20.0 * scale**2:
         return None
     return _not_short(mask, _solid(mask & ~lit, scale))
@@ -161,17 +160,23 @@ def _without_veil(mask: Mask, outline: Outline, stack: Stack) -> Parted | None:
 def _without_other_hue(mask: Mask, stack: Stack) -> Parted | None:
     """Blood is of another hue than the fish: the piece without what, in its rear, is far from the middle hue of its body."""
     scale = stack.raster.px_per_mm
-    columns = np.flatnonzero(mask.any(axis=0))
-    rear = mask.copy()
-    rear[:, : int(columns[0] + 0.6 * len(columns))] = False
+    rear = _rear(mask)
     smooth = cv2.GaussianBlur(np.clip(stack.image, 0.0, 255.0) / 255.0, (0, 0), 1.0).astype(np.float32)
     hue = cv2.cvtColor(smooth, cv2.COLOR_BGR2LAB)[..., 1:]
     off = np.linalg.norm(hue - np.median(hue[mask & ~rear], axis=0), axis=-1)
-    other = cv2.morphologyEx((rear & (off > OTHER_HUE)).astype(np.uint8), cv2.MORPH_OPEN, disc(1.5 * scale)) > 0
+    other = opened(rear & (off > OTHER_HUE), 1.5 * scale)
     if other.sum() < 20.0 * scale**2:
         return None
-    stain = cv2.dilate(other.astype(np.uint8), disc(1.5 * scale)) > 0  # its rim is thinner
+    stain = grown(other, 1.5 * scale)  # its rim is thinner
     return _not_short(mask, _solid(mask & ~stain, scale))
+
+
+def _rear(mask: Mask) -> Mask:
+    """The hindmost two fifths of a piece."""
+    columns = np.flatnonzero(mask.any(axis=0))
+    rear = mask.copy()
+    rear[:, : int(columns[0] + 0.6 * len(columns))] = False
+    return rear
 
 
 def _not_short(before: Mask, after: Mask) -> Parted | None:
@@ -185,8 +190,8 @@ def _not_short(before: Mask, after: Mask) -> Parted | None:
 def _rim(stack: Stack, board: Board) -> Mask:
     """Within _EDGE_MM of the board's two long edges and its far end."""
     raster = stack.raster
-    x = raster.to_mm(np.stack([np.arange(raster.width_px), np.zeros(raster.width_px)], axis=-1))[:, 0]
-    y = raster.to_mm(np.stack([np.zeros(raster.height_px), np.arange(raster.height_px)], axis=-1))[:, 1]
+    x = raster.x_mm(np.arange(raster.width_px))
+    y = raster.y_mm(np.arange(raster.height_px))
     across = (y < _EDGE_MM) | (y > board.width_mm - _EDGE_MM)
     return np.asarray(across[:, None] | (x > board.length_mm - _EDGE_MM)[None, :])
 
@@ -210,14 +215,8 @@ def _hanging_together(pieces: Mask, seeds: Mask) -> Mask:
 
 def _solid(mask: Mask, px_per_mm: float) -> Mask:
     """Threads and specks off: parts of a square centimetre or more."""
-    opened = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_OPEN, disc(1.2 * px_per_mm))
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(opened, connectivity=8)
+    firm = opened(mask, 1.2 * px_per_mm)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(firm.astype(np.uint8), connectivity=8)
     keep = stats[:, cv2.CC_STAT_AREA] > 100.0 * px_per_mm**2
     keep[0] = False
     return keep[labels] if count > 1 else np.zeros_like(mask)
-
-
-def disc(radius_px: float) -> NDArray[np.uint8]:
-    """A round brush for growing and shrinking masks."""
-    r = max(1, round(radius_px))
-    return cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * r + 1, 2 * r + 1)).astype(np.uint8)

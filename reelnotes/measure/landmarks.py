@@ -10,7 +10,7 @@ from scipy.special import erf
 
 from reelnotes.measure.board_model import Raster
 
-_ABOUT_MM = 3.5
+_ABOUT_MM = 3.5  # to either side of the tip: rows that are asked how wide its lobe is
 _DEEPEST = 0.22  # of the length; yellowtail snapper, TL = 9.96 + 1.20 FL, have 0.18 (Garcia et al. 2003; reference FLT-04)
 # Judgement, no source: between the rays of a tail the board's own colour may show; such gaps are no broader than this share of
 # the tail's breadth, nor does a tail's edge run more steeply than that between neighbouring rows.
@@ -59,7 +59,7 @@ def find_tail(share: Share, raster: Raster, blur_px: float) -> Tail | None:
     if len(rows) < 3:
         return None
     tip_row = int(rows[np.argmax(edge[rows])])
-    length_px = max(float(raster.to_mm(np.array([edge[tip_row], 0.0]))[0]), 60.0) * raster.px_per_mm
+    length_px = max(float(raster.x_mm(edge[tip_row])), 60.0) * raster.px_per_mm
     # Farther in, the middle of the tail is not to be seen, dark fish on dark board say: no fork is so deep.
     whole = _without_gaps(edge, rows[edge[rows] > edge[tip_row] - _DEEPEST * length_px], raster.px_per_mm)
     fork_row, fork_u, notched = _fork(edge, whole, tip_row, raster.px_per_mm)

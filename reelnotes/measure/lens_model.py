@@ -56,14 +56,12 @@ class LensModel:
         """
         if not lens.fits(width_px, height_px):
             return None
-        scale = width_px / lens.width_px
         (fx, _, cx), (_, fy, cy), _ = lens.camera_matrix
-        scale_y = height_px / lens.height_px
         count = 4 if lens.model == "fisheye" else 5
         dist = (*lens.distortion, *([0.0] * count))[:count]
-        # The corner of the top-left pixel, (-0.5, -0.5), is what stays in place when a picture is scaled.
-        return cls(lens.model, width_px, height_px, fx * scale, fy * scale_y, (cx + 0.5) * scale - 0.5,
-                   (cy + 0.5) * scale_y - 0.5, dist, focal_sigma=_given_focal_sigma(lens))  # fmt: skip
+        size_px = (lens.width_px, lens.height_px)
+        calibrated = cls(lens.model, *size_px, fx, fy, cx, cy, dist, focal_sigma=_given_focal_sigma(lens))
+        return calibrated.of_part((0, 0), size_px, (width_px, height_px))
 
     @property
     def K(self) -> Floats:  # noqa: N802 - every book calls it K
@@ -141,6 +139,16 @@ class LensModel:
             slope = (self._radius(theta + step) - self._radius(theta - step)) / (2 * step)
             theta = theta - (self._radius(theta) - r) / np.where(np.abs(slope) < 1e-6, 1.0, slope)
         return theta
+
+    def of_part(self, corner_px: tuple[int, int], size_px: tuple[int, int], drawn_px: tuple[int, int]) -> "LensModel":
+        """The same lens for a part of its pictures drawn at another size.
+
+        corner_px  (left, top) of the part; size_px, drawn_px  (width, height) of it and of its drawing
+        """
+        gx, gy = drawn_px[0] / size_px[0], drawn_px[1] / size_px[1]
+        # The corner of the top-left pixel, (-0.5, -0.5), is what stays in place when a picture is scaled.
+        return replace(self, width_px=drawn_px[0], height_px=drawn_px[1], fx=self.fx * gx, fy=self.fy * gy,
+                       cx=(self.cx - corner_px[0] + 0.5) * gx - 0.5, cy=(self.cy - corner_px[1] + 0.5) * gy - 0.5)  # fmt: skip
 
     def shifted(self, shift_px: tuple[float, float]) -> "LensModel":
         """The same lens in a frame with another crop."""

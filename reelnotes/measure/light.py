@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.light_grid import lights_of_like
 from reelnotes.measure.stack import Mask, Picture, summed
 
-_ROUNDS = 4
+_ROUNDS = 4  # in which trusted light spreads to its like
 _WIDTHS, _LIGHTS = (0.3, 0.2), 5  # how far, in powers of two, pixels of one light lie about their mean; how many are looked for
 _INK = 14.0  # levels by which two inks must differ in a piece, root mean square about their mean
 _HALF = 14.0  # residual (of 255) at which a pixel counts half

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from scipy.signal import find_peaks
 
-from reelnotes.measure.joined import disc
+from reelnotes.measure.masks import disc
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.stack import Mask
 from reelnotes.measure.tail import TailView

@@ -19,8 +19,8 @@ from reelnotes.measure.glance import SEEN_PX, UNLIKELY, board_likeness
 from reelnotes.media.decode import Picture, pictures, undrawn
 
 LOOK_EVERY_S = 0.9  # key frames closer together than this are skipped
-MOST_SEARCHED = 4
-SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6
+MOST_SEARCHED = 4  # key frames of a clip
+SHORT_S, BETWEEN_S, MOST_BETWEEN = 8.0, 0.4, 6  # a clip is short below this; frames between its key frames: so far apart, so many
 # A short clip is searched at the least likeness. The highest of many frames' likeness is high by chance, and a long clip
 # that shows a board shows it for seconds (0.25: judgement, no source).
 UNLIKELY_IN_SHORT, UNLIKELY_IN_LONG = UNLIKELY / 3, 0.25

@@ -9,22 +9,21 @@ It sees a pixel of one to three millimetres, so it proposes and doubts; it never
 """
 
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.nets import trained
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Picture, Stack
 from reelnotes.records.boards import Board
 
 WIDTH, HEIGHT = 384, 192  # pixels that the board and MARGIN_MM around it are fitted into: what the net was trained on
 MARGIN_MM = 25.0
 _CELL = 32  # the net halves its picture five times
-_GREY, _SPREAD = 110.0, 64.0
-_LEAST_GAIN, _MOST_GAIN = 0.1, 4.0
+_GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 and 1
+_LEAST_GAIN, _MOST_GAIN = 0.1, 4.0  # of the light that the empty board is shown in; these and the above as in training
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,13 +41,13 @@ class Parts:
 def see_parts(stack: Stack, model: BoardModel) -> Parts:
     """Ask the net about a stack of frames; where no frame reaches, nothing is likely."""
     raster = Raster.over(model.board, 1.0 / pixel_mm(model.board), MARGIN_MM)
-    seen = _onto(stack.image, stack.raster, raster)
-    inside = _onto(stack.seen.astype(np.float32), stack.raster, raster) > 0.5
+    seen = redrawn(stack.image, stack.raster, raster)
+    inside = redrawn(stack.seen.astype(np.float32), stack.raster, raster) > 0.5
     plain = model.picture_on(raster) * model.on_board(raster)[..., None]
     logits = _answer(_views(np.where(inside[..., None], seen, 0.0), plain.astype(np.float32), inside))
     odds = np.exp(logits - logits.max(axis=0))
     likely = odds / odds.sum(axis=0) * inside
-    back = [_onto(likely[k].astype(np.float32), raster, stack.raster) for k in (1, 2)]
+    back = [redrawn(likely[k].astype(np.float32), raster, stack.raster) for k in (1, 2)]
     return Parts(back[0], back[1])
 
 
@@ -75,27 +74,9 @@ def _answer(views: NDArray[np.float32]) -> NDArray[np.float32]:
     wide = np.zeros((8, -(-h // _CELL) * _CELL, -(-w // _CELL) * _CELL), np.float32)
     wide[:6] = nothing
     wide[:, :h, :w] = views
-    net = _net()
+    net = trained("parts")
     net.setInput(wide[None])
     four = np.asarray(net.forward())[0]  # (12, h / 2, w / 2): the kinds of the first of four pixels first
     small = four.shape[1:]
     pixels = four.reshape(2, 2, 3, *small).transpose(2, 3, 0, 4, 1).reshape(3, 2 * small[0], 2 * small[1])
     return pixels[:, :h, :w].astype(np.float32)
-
-
-def _onto(values: NDArray[np.float32], source: Raster, target: Raster) -> NDArray[np.float32]:
-    """Resample a picture from one raster of the board's plane to another, smoothed where the other is coarser."""
-    ratio = source.px_per_mm / target.px_per_mm
-    if ratio > 1.2:
-        values = cv2.GaussianBlur(values, (0, 0), 0.4 * ratio).astype(np.float32)
-    corner = source.to_px(target.to_mm(np.zeros(2)))
-    warp = np.array([[ratio, 0.0, corner[0]], [0.0, ratio, corner[1]]])
-    return cv2.warpAffine(values, warp, (target.width_px, target.height_px), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
-                          borderMode=cv2.BORDER_CONSTANT).astype(np.float32)  # fmt: skip
-
-
-@lru_cache(maxsize=1)
-def _net() -> cv2.dnn.Net:
-    """The trained net; one a process."""
-    weights = files("reelnotes.measure").joinpath("parts.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))

@@ -1,14 +1,13 @@
 """The evidence pictures of a run in ``frames/``: one name for each clip's path, and none of a fish that is gone.
 
-A picture carries a seal in a text chunk of its PNG: whose it is, and a hash of the rest of the file. So a run knows the
-pictures that an earlier one made from files that a person put there, or drew on: those are never touched.
+A picture carries a seal in a text chunk of its PNG: its owner, and a hash of all the rest. So a run knows the pictures that
+an earlier one made from files that a person put there, or drew on: those are never touched.
 """
 
-import hashlib
-import struct
 import zlib
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from hashlib import sha256
 from pathlib import Path
 
 from reelnotes.measure.evidence import recaptioned
@@ -17,11 +16,9 @@ from reelnotes.media.writing import write_bytes
 from reelnotes.records.lengths import FishLength
 
 FOLDER = "frames"
-_SIGNATURE = b"\x89PNG\r\n\x1a\n"
-_HEADER_END = len(_SIGNATURE) + 25  # the header chunk comes first and is 25 bytes long (ISO/IEC 15948, 5.6 and 11.2.2)
-_SEAL = b"reelnotes evidence\0"
-_TRIP = "trip"
 _LONGEST_BYTES = 180  # file systems take 255 for a name
+_HEADER_END = 33  # a PNG begins with 8 bytes of signature and a header chunk of 25 (ISO/IEC 15948, 5.2, 5.6 and 11.2.2)
+_SEAL = b"reelnotes evidence\0"
 
 
 def with_rows(measured: Sequence[ClipMeasure], rows: Sequence[FishLength], units: str) -> tuple[ClipMeasure, ...]:
@@ -44,78 +41,73 @@ def write_evidence(measured: Iterable[ClipMeasure], out: Path, *, only: Path | N
     Pictures that an earlier run made and this one does not are removed. only: the one clip or photo that was measured
     by itself, outside any trip; then other clips' pictures stay.
     """
-    rows: list[FishLength] = []
-    taken: dict[str, str] = {}  # picture's name -> its owner
     folder = out / FOLDER
-    before = _sealed(folder)
+    earlier = _made_earlier(folder)
+    rows: list[FishLength] = []
+    written: set[str] = set()
     for clip in measured:
         for row, png in zip(clip.lengths, clip.pictures, strict=True):
-            owner = _owner(row.clip, only)
             if png is None:
                 rows.append(row)
                 continue
-            name = _name(row.clip, owner, folder, before, taken)
-            taken[name] = owner
+            owner = _owner(row.clip, only)
+            name = _name(row.clip, owner, folder, earlier, written)
             write_bytes(folder / name, sealed(png, owner))
+            written.add(name)
             rows.append(replace(row, evidence=Path(FOLDER) / name))
-    mine = f"{_TRIP} " if only is None else _owner("", only)
-    gone = [name for name, owner in before.items() if name not in taken and owner.startswith(mine)]
-    for name in gone:
-        (folder / name).unlink(missing_ok=True)
-    if gone and not any(folder.iterdir()):
-        folder.rmdir()
+    ours = "trip " if only is None else _owner("", only)
+    _remove(folder, [name for name, owner in earlier.items() if owner.startswith(ours) and name not in written])
     return tuple(rows)
 
 
+def _made_earlier(folder: Path) -> dict[str, str]:
+    """The pictures in the folder that a run made, by name: whose each is."""
+    files = (path for path in sorted(folder.glob("*.png")) if path.is_file() and not path.is_symlink())
+    owners = ((path.name, owner_of(path.read_bytes())) for path in files)
+    return {name: owner for name, owner in owners if owner is not None}
+
+
 def _owner(clip: str, only: Path | None) -> str:
-    """Whose a picture is: a trip's clip by its path in the trip; a clip by itself by where it lies. Hashed: a name is
-    anybody's, and a picture may be shown."""
-    kind, path = (_TRIP, clip) if only is None else ("one", only.resolve().as_posix())
-    return f"{kind} {hashlib.sha256(path.encode('utf-8', 'surrogateescape')).hexdigest()}"
+    """Whose a picture is: a trip's clip by its path in the trip; a clip by itself by where it lies. Hashed: a picture may be
+    shown to others, and a path tells names."""
+    return f"trip {_hash(clip)}" if only is None else f"one {_hash(only.resolve().as_posix())}"
 
 
-def _name(clip: str, owner: str, folder: Path, before: dict[str, str], taken: dict[str, str]) -> str:
-    """A file name for a clip's picture: its own, and a few letters that keep two of the same name apart; more of them
-    where another clip's picture, or a person's file, has that name."""
-    stem = "".join(c if c.isalnum() or c in "-_" else "-" for c in Path(clip).with_suffix("").as_posix())
-    while len(stem.encode("utf-8", "surrogateescape")) > _LONGEST_BYTES:
-        stem = stem[1:]
-    names = [f"{stem}-{hashlib.sha256(clip.encode('utf-8', 'surrogateescape')).hexdigest()[:4]}.png"]
-    names += [f"{stem}-{owner.split()[1][:letters]}.png" for letters in (8, 16, 64)]
-    for name in names[:-1]:
-        theirs = taken.get(name, before.get(name, "" if (folder / name).exists() else owner))
-        if theirs == owner and name not in taken:
+def _name(clip: str, owner: str, folder: Path, earlier: Mapping[str, str], written: Collection[str]) -> str:
+    """A file name for a clip's picture: the clip's own, and a few letters that keep two of the same name apart; more of
+    them where another clip's picture, or a person's file, has that name."""
+    plain = "".join(c if c.isalnum() or c in "-_" else "-" for c in Path(clip).with_suffix("").as_posix())
+    stem = plain.encode()[-_LONGEST_BYTES:].decode(errors="ignore")  # a letter that was cut in two goes
+    mine = owner.split()[1]
+    for letters in (_hash(clip)[:4], mine[:8], mine[:16]):
+        name = f"{stem}-{letters}.png"
+        if name not in written and (earlier.get(name) == owner or not (folder / name).exists()):
             return name
-    return names[-1]
+    return f"{stem}-{mine}.png"
+
+
+def _hash(path: str) -> str:
+    return sha256(path.encode("utf-8", "surrogateescape")).hexdigest()
+
+
+def _remove(folder: Path, names: Sequence[str]) -> None:
+    """Take pictures away, and the folder too when that leaves it empty."""
+    for name in names:
+        (folder / name).unlink(missing_ok=True)
+    if names and not any(folder.iterdir()):
+        folder.rmdir()
 
 
 def sealed(png: bytes, owner: str) -> bytes:
-    """The picture with its seal behind the header."""
-    text = _SEAL + f"{owner} {hashlib.sha256(png).hexdigest()}".encode()
-    chunk = struct.pack(">I", len(text)) + b"tEXt" + text + struct.pack(">I", zlib.crc32(b"tEXt" + text))
-    return png[:_HEADER_END] + chunk + png[_HEADER_END:]
+    """A PNG with its seal as a text chunk behind the header (ISO/IEC 15948, 5.3 and 11.3.4.3)."""
+    chunk = b"tEXt" + _SEAL + f"{owner} {sha256(png).hexdigest()}".encode()
+    length, check = (len(chunk) - 4).to_bytes(4, "big"), zlib.crc32(chunk).to_bytes(4, "big")
+    return png[:_HEADER_END] + length + chunk + check + png[_HEADER_END:]
 
 
 def owner_of(data: bytes) -> str | None:
-    """Whose picture this is; None for a file that is not as we wrote it."""
-    at = _HEADER_END
-    if not data.startswith(_SIGNATURE) or data[at + 4 : at + 8 + len(_SEAL)] != b"tEXt" + _SEAL:
-        return None
-    (length,) = struct.unpack(">I", data[at : at + 4])
-    words = data[at + 8 + len(_SEAL) : at + 8 + length].decode("latin-1").split(" ")
-    rest = data[:at] + data[at + 12 + length :]
-    if len(words) != 3 or words[2] != hashlib.sha256(rest).hexdigest():
-        return None
-    return f"{words[0]} {words[1]}"
-
-
-def _sealed(folder: Path) -> dict[str, str]:
-    """The pictures in the folder that a run made, by name: whose each is."""
-    if not folder.is_dir():
-        return {}
-    found = {}
-    for path in sorted(folder.glob("*.png")):
-        owner = owner_of(path.read_bytes()) if path.is_file() and not path.is_symlink() else None
-        if owner is not None:
-            found[path.name] = owner
-    return found
+    """Whose picture this is; None for a file that is not, to the byte, as :func:`sealed` made it."""
+    header, rest = data[:_HEADER_END], data[_HEADER_END:]
+    text = rest[8 : 8 + int.from_bytes(rest[:4], "big")]
+    owner = text.removeprefix(_SEAL).decode("latin-1").rpartition(" ")[0]
+    return owner if sealed(header + rest[12 + len(text) :], owner) == data else None

@@ -12,6 +12,7 @@ from reelnotes.measure.posed import PosedFrame
 from reelnotes.records.boards import Board
 
 _STEP_PX = 8  # the map is computed at every 8th pixel and is straight between: wrong by less than 0.02 px
+_COARSER = 1.2  # times fewer pixels to a millimetre, from which fine print would alias if it were not smoothed away first
 
 
 @dataclass(frozen=True, eq=False)
@@ -42,6 +43,20 @@ def warp(
     drawn = cv2.remap(image, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
     seen = (map_x >= 0) & (map_x <= width - 1) & (map_y >= 0) & (map_y <= height - 1)
     return drawn.astype(np.uint8), seen
+
+
+def redrawn(values: NDArray[np.float32], source: Raster, target: Raster, *, border_goes_on: bool = False) -> NDArray[np.float32]:
+    """A picture (h, w[, n]) on one raster drawn on another of the same height, smoothed where that one is coarser.
+
+    border_goes_on  beyond the source all is as at its border; False: 0
+    """
+    ratio = source.px_per_mm / target.px_per_mm
+    if ratio > _COARSER:
+        values = cv2.GaussianBlur(values, (0, 0), 0.4 * ratio).astype(np.float32)
+    u, v = np.meshgrid(np.arange(target.width_px), np.arange(target.height_px))
+    px = source.to_px(target.to_mm(np.stack([u, v], axis=-1))).astype(np.float32)
+    border = cv2.BORDER_REPLICATE if border_goes_on else cv2.BORDER_CONSTANT
+    return cv2.remap(values, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=border).astype(np.float32)
 
 
 def raster_map(lens: LensModel, R: Floats, t: Floats, raster: Raster) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

@@ -6,15 +6,14 @@ the frame first. It was trained on drawn scenes only: random boards, decks, fish
 (tests/bench/glance_frames.py draws them, train_region.py trains). It says where to search, and proves nothing.
 """
 
-from functools import lru_cache
-from importlib.resources import files
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.nets import trained
+
 _SEEN_PX = (224, 128)  # what the net was trained on; a picture's shape is not kept, for 4:3 and 16:9 differ too little to matter
-_GREY, _SPREAD = 110.0, 64.0
+_GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 and 1, as in training
 
 
 def board_region(image: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -29,15 +28,8 @@ def board_region(image: NDArray[np.uint8]) -> NDArray[np.float32]:
     if wide.shape[1] > 4 * _SEEN_PX[0]:
         wide = cv2.resize(wide, (2 * _SEEN_PX[0], 2 * _SEEN_PX[1]), interpolation=cv2.INTER_AREA)
     small = cv2.resize(wide, _SEEN_PX, interpolation=cv2.INTER_AREA)
-    net = _net()
+    net = trained("region")
     net.setInput(cv2.dnn.blobFromImage(small, 1.0 / _SPREAD, mean=(_GREY, _GREY, _GREY)))
     logits = np.asarray(net.forward())[0, 0]
     likely = (1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0)))).astype(np.float32)
     return likely if upright else np.ascontiguousarray(cv2.rotate(likely, cv2.ROTATE_90_COUNTERCLOCKWISE), np.float32)
-
-
-@lru_cache(maxsize=1)
-def _net() -> cv2.dnn.Net:
-    """The trained net; one a process."""
-    weights = files("reelnotes.measure").joinpath("region.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, np.uint8), getattr(cv2.dnn, "ENGINE_CLASSIC", cv2.dnn.ENGINE_AUTO))

@@ -15,7 +15,7 @@ from reelnotes.measure.posed import PosedFrame
 
 # Nobody's print, lens law and flatness are better than this, relative (common practice, no source): 0.3 mm in 600.
 FLOOR = 5e-4
-_STRETCHES = 12
+_STRETCHES = 12  # of the board's length that is in sight
 _LEAST = 5  # pieces of print that make a stretch
 # Where blur spreads an edge, light and compression move it by some share of the residual: a quarter (no source).
 _BLUR_SHARE = 0.25

@@ -16,8 +16,8 @@ from reelnotes.measure.posed import Observations
 from reelnotes.measure.refine import Alignment, follow
 from reelnotes.media.decode import Picture, Undrawn, undrawn
 
-_LONGEST_SPAN_S = 8.0
-_FLOW_SIDE = 640
+_LONGEST_SPAN_S = 8.0  # of a clip that is followed, around the frame in which the board was found
+_FLOW_SIDE = 640  # the longer side, pixels, of the small pictures that show motion
 _STILL_THERE, _LESS = 0.2, 0.6  # strength at the middling scale, and as a share of what it was; the fine look later is stricter
 _KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import STOP_ZONE_MM, FishPiece, ends_seen
-from reelnotes.measure.joined import bridged, disc
+from reelnotes.measure.joined import bridged
 from reelnotes.measure.lens_model import Floats
+from reelnotes.measure.masks import closed, grown, opened
 from reelnotes.measure.outline import SMALLEST_FISH_MM
 from reelnotes.measure.parallax import grounded
 from reelnotes.measure.parts import Parts, pixel_mm
@@ -24,14 +25,14 @@ from reelnotes.records.estimates import Estimate
 ELSEWHERE = "a second look sees the tail end elsewhere"
 SHORT = "a second look sees the nose short of the stop"
 # All judgement, no source; set with drawn clips in view.
-_LIKELY = 0.5
+_LIKELY = 0.5  # from which a pixel is taken for what the net says it is
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
-_NOSE_GAP_MM = 12.0
+_NOSE_GAP_MM = 12.0  # by which the net may see the fish begin behind a measured nose
 _CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut off by the raster's end
 _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
-_HAND_MM = 40.0
+_HAND_MM = 40.0  # to either side of the tail's tip
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
@@ -59,13 +60,13 @@ def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Ma
     if mask is None:
         return None
     if outlined is not None:
-        near = cv2.dilate(mask.astype(np.uint8), disc(_NEAR_MM * scale)) > 0
+        near = grown(mask, _NEAR_MM * scale)
         mask = mask | (outlined & near & ~covered)
     low, high = ends_of(mask, stack.raster)
     if ends_seen(mask, stack, board, high) is not None:
         return None
-    rows = np.nonzero(mask[:, : max(1, int(stack.raster.to_px(np.array([low + 0.12 * (high - low), 0.0]))[0]))])[0]
-    nose_y = float(stack.raster.to_mm(np.array([0.0, np.median(rows) if len(rows) else mask.shape[0] / 2]))[1])
+    rows = np.nonzero(mask[:, : max(1, int(stack.raster.column(low + 0.12 * (high - low))))])[0]
+    nose_y = float(stack.raster.y_mm(np.median(rows) if len(rows) else mask.shape[0] / 2))
     doubts = ("more than one fish may lie on the board",) if _another(fish_all, mask, high - low, stack.raster) else ()
     return FishPiece(mask, low, high, nose_y, doubts, covered if covered.any() else None)
 
@@ -105,7 +106,7 @@ def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
 
     Where a nose lies short of the stop it sees the board there just as surely, and the gap stays.
     """
-    u = raster.to_px(np.array([[_FOOT_MM, 0.0], [max(piece.x_low, 2 * _FOOT_MM), 0.0]]))[:, 0]
+    u = raster.column([_FOOT_MM, max(piece.x_low, 2 * _FOOT_MM)])
     # Where the front of a piece is missing, its middle says little of the nose's: anything abreast of the body may be the head.
     front = piece.mask[:, : int(u[1] + _FRONT * (piece.x_high - piece.x_low) * raster.px_per_mm)]
     rows = np.flatnonzero(front.any(axis=1))
@@ -120,7 +121,7 @@ def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
 
 def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:
     """Whether the net sees a hand or a tool on the board within a few centimetres of where a tail is said to end."""
-    ends = raster.to_px(np.array([[tip_mm - _HAND_MM, 0.0], [tip_mm + _HAND_MM, 0.0]]))[:, 0]
+    ends = raster.column([tip_mm - _HAND_MM, tip_mm + _HAND_MM])
     about = slice(max(int(ends[0]), 0), max(int(ends[1]), 1))
     return any(p.covered is not None and p.covered[:, about].sum() > (10.0 * raster.px_per_mm) ** 2 for p in seen)
 
@@ -135,8 +136,7 @@ def ends_of(mask: Mask, raster: Raster) -> tuple[float, float]:
     columns = np.flatnonzero(mask.sum(axis=0) >= max(2.0, 1.0 * raster.px_per_mm))
     if not len(columns):
         columns = np.flatnonzero(mask.any(axis=0))
-    ends = raster.to_mm(np.array([[columns[0] - 0.5, 0.0], [columns[-1] + 0.5, 0.0]]))[:, 0]
-    return float(ends[0]), float(ends[1])
+    return float(raster.x_mm(columns[0] - 0.5)), float(raster.x_mm(columns[-1] + 0.5))
 
 
 def _at_stop(fish: Mask, covered: Mask, raster: Raster) -> Mask | None:
@@ -156,7 +156,7 @@ def _without_fingers(fish: Mask, covered: Mask, stack: Stack) -> Mask:
     """The fish without pieces that touch a hand and have its colours rather than the largest piece's: seen alone, the tip of a
     finger passes for a tail."""
     count, labels, stats, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
-    near = cv2.dilate(covered.astype(np.uint8), disc(_NEAR_MM * stack.raster.px_per_mm)) > 0
+    near = grown(covered, _NEAR_MM * stack.raster.px_per_mm)
     if count < 3 or not covered.any():
         return fish
     main = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
@@ -199,5 +199,4 @@ def _another(fish: Mask, main: Mask, length_mm: float, raster: Raster) -> bool:
 
 def _firm(mask: Mask, px_per_mm: float) -> Mask:
     """Specks left out and small holes filled."""
-    whole = cv2.morphologyEx(mask.astype(np.uint8), cv2.MORPH_CLOSE, disc(2.0 * px_per_mm))
-    return cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc(1.0 * px_per_mm)) > 0
+    return opened(closed(mask, 2.0 * px_per_mm), 1.0 * px_per_mm)

@@ -26,14 +26,13 @@ def shaded_gap(piece: FishPiece, outline: Outline, stack: Stack, board: Board) -
     """How far from the stop the nose lies, mm, where only the stop's shade joins the two; 0.0 where that is not so, or where the
     fish is too like the shaded board to tell."""
     raster, scale = stack.raster, stack.raster.px_per_mm
-    first = int(raster.to_px(np.array([_FROM_MM, 0.0]))[0])
+    first = int(raster.column(_FROM_MM))
     breadth = piece.mask[:, first:].sum(axis=0)
     strip = int(np.argmin(breadth > _ACROSS * board.width_mm * scale))
     if strip < (_LEAST_GAP_MM - _FROM_MM) * scale:
         return 0.0
-    v = raster.to_px(np.array([0.0, piece.nose_y]))[1]
     rows = np.flatnonzero(outline.on_board.any(axis=1))
-    off = np.abs(rows - v)
+    off = np.abs(rows - raster.row(piece.nose_y))
     near, beside = rows[off < _ABREAST_MM * scale], rows[off > (_ABREAST_MM + 3.0) * scale]
     if len(beside) < _BESIDE_MM * scale or not len(near):
         return 0.0

@@ -14,6 +14,7 @@ from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.own_shade import Sight, settled
 from reelnotes.measure.posed import PosedFrame
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames, summed
 
 _GROUPS = 4
@@ -61,12 +62,12 @@ def view_tail(
     in_parts  False leaves out the scatter: a quick look
     """
     raster = _window(coarse, mask, native_px_per_mm)
-    fish = _onto(mask.astype(np.float32), coarse, raster) > 0.5
+    fish = redrawn(mask.astype(np.float32), coarse, raster, border_goes_on=True) > 0.5
     whole = stack_frames(frames, raster)
     picture, blur_px = _expected(whole, model, outline, coarse, fish)
     board = model.on_board(raster)
     if covered is not None and covered.any():
-        board &= _onto(covered.astype(np.float32), coarse, raster) < 0.5
+        board &= redrawn(covered.astype(np.float32), coarse, raster, border_goes_on=True) < 0.5
     doubt = colour_doubt(outline.match, model.picture_on(raster))
     light = (whole.image / np.maximum(picture, _DIM)).astype(np.float32)
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
@@ -128,17 +129,11 @@ def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
     return Raster(scale, start, top, int((high + 20.0 - start) * scale), int((top - bottom) * scale))
 
 
-def _onto(values: NDArray[np.float32], source: Raster, target: Raster) -> NDArray[np.float32]:
-    """Resample a picture on one raster to another (same height above the board)."""
-    u, v = np.meshgrid(np.arange(target.width_px), np.arange(target.height_px))
-    px = source.to_px(target.to_mm(np.stack([u, v], axis=-1))).astype(np.float32)
-    return cv2.remap(values, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(np.float32)
-
-
 def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster, fish: Mask) -> tuple[Picture, float]:
     """The empty board in the window, blurred as the frames are, its light corrected from the board around the tail."""
     raster = whole.raster
-    sharp = expect(outline.match, model.picture_on(raster), _onto(outline.match.gain, coarse, raster))
+    light = redrawn(outline.match.gain, coarse, raster, border_goes_on=True)
+    sharp = expect(outline.match, model.picture_on(raster), light)
     around = cv2.dilate(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=max(1, round(3 * raster.px_per_mm))) == 0
     board = around & whole.seen & model.on_board(raster)
     best, blur_px, worse = None, 0.7 * raster.px_per_mm, 0

@@ -240,8 +240,7 @@ def _without_lens(jobs: Sequence[Job]) -> list[list[int]]:
     groups: dict[tuple[str, int, int], list[int]] = defaultdict(list)
     for i, job in enumerate(jobs):
         if job.lens is None:
-            size = (job.clip.width_px, job.clip.height_px)
-            groups[(job.clip.camera, *(size[::-1] if job.clip.rotation_deg % 180 else size))].append(i)
+            groups[(job.clip.camera, *job.clip.shown_size_px)].append(i)
     return [group for group in groups.values() if len(group) > 1]
 
 

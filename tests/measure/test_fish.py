@@ -8,7 +8,7 @@ import pytest
 from scene import FishDrawing, Scene
 
 from reelnotes.measure.fish import _among_equals, _TailEnd
-from reelnotes.measure.fish_piece import FishPiece
+from reelnotes.measure.fish_piece import FishPiece, fish_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts
@@ -242,6 +242,28 @@ def test_a_net_that_sees_another_tail_is_heeded(monkeypatch):
     row = measured(Scene())
     assert row.verdict == "check"
     assert "second look" in row.reason
+
+
+def _outline_reaches_beyond(monkeypatch, more_mm):
+    """The outline takes the fish to end farther than a close look finds its tip."""
+
+    def farther(outline, stack, board):
+        return [replace(piece, x_high=piece.x_high + more_mm) for piece in fish_pieces(outline, stack, board)]
+
+    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", farther)
+
+
+# The two may differ by 3 % of the outline's reach, some 10 mm here; by half as much again where the net bears out the close look.
+@pytest.mark.parametrize(
+    ("more_mm", "net_agrees", "verdict"), [(13.0, True, "measured"), (13.0, False, "check"), (18.0, True, "check")]
+)
+def test_how_far_a_close_look_may_end_from_the_outline(monkeypatch, more_mm, net_agrees, verdict):
+    _outline_reaches_beyond(monkeypatch, more_mm)
+    if not net_agrees:
+        monkeypatch.setattr("reelnotes.measure.fish.disagreement", lambda *_: "the net sees no such fish")
+    row = measured(Scene())
+    assert row.verdict == verdict, row.reason
+    assert ("does not look like a whole tail" in row.reason) == (verdict == "check")
 
 
 def test_a_fork_that_is_not_seen_is_missing_and_said_to_be():

@@ -12,6 +12,7 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.seen_fish import disagreement, ends_of, head_seen, nose_seen_short, seen_pieces
 from reelnotes.measure.stack import stack_frames
 from reelnotes.records.estimates import Estimate
@@ -79,7 +80,7 @@ def test_a_raster_is_carried_to_another_and_back_in_place():
     fine, coarse = Raster.over(BOARD, 1.0, 25.0), Raster.over(BOARD, 0.55, 25.0)
     blob = board_mm(type("S", (), {"seen": np.zeros((fine.height_px, fine.width_px)), "raster": fine})(),
                     [[100, 50], [300, 50], [300, 120], [100, 120]]).astype(np.float32)  # fmt: skip
-    back = parts._onto(parts._onto(blob, fine, coarse), coarse, fine)
+    back = redrawn(redrawn(blob, fine, coarse), coarse, fine)
     low, high = ends_of(back > 0.5, fine)
     assert (low, high) == (pytest.approx(100, abs=1.5), pytest.approx(300, abs=1.5))
 
