@@ -12,7 +12,7 @@ Cameras are counted as the folder lists them, a camera's clips in the order of t
 """
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 from reelnotes.records.record import TripRecord
@@ -49,10 +49,10 @@ class Names:
         return text if self.exact else re.sub(r"^(?:clip|camera|a clip|a file)\b", lambda found: found[0].capitalize(), text)
 
 
-def public_names(record: TripRecord) -> Names:
-    """The names of one trip at the privacy that it asks for."""
+def public_names(record: TripRecord, clean: Callable[[str], str] = scrubbed) -> Names:
+    """The names of one trip at the privacy that it asks for. ``clean`` takes positions out of a name."""
     spot = record.privacy.spot
-    cameras = _cameras(record, spot)
+    cameras = _cameras(record, spot, clean)
     clips: dict[str, str] = {}
     for camera, names in _clips_of(record).items():
         for number, name in enumerate(names, 1):
@@ -64,7 +64,7 @@ def public_names(record: TripRecord) -> Names:
     return Names(cameras, clips, in_words, spot == "exact")
 
 
-def _cameras(record: TripRecord, spot: str) -> dict[str, str]:
+def _cameras(record: TripRecord, spot: str, clean: Callable[[str], str]) -> dict[str, str]:
     every = [
         *(c.name for c in record.folder.cameras),
         *(c.camera for c in record.folder.clips),
@@ -75,7 +75,7 @@ def _cameras(record: TripRecord, spot: str) -> dict[str, str]:
     if spot == "exact":
         return {name: name for name in names}
     written = {c.name for c in record.folder.settings.camera} if spot == "blurred" else set()
-    given = {name: scrubbed(name) for name in names if name in written}
+    given = {name: clean(name) for name in names if name in written}
     return {name: given.get(name) or _numbered(i, given.values()) for i, name in enumerate(names, 1)}
 
 
