@@ -90,7 +90,8 @@ def _been(record: TripRecord) -> list[LonLat]:
     """Every place that the trip's files tell: of the track, the catches and events, and the clips."""
     points = record.track.points
     places = [] if record.track.empty else list(zip(points["lon"].tolist(), points["lat"].tolist(), strict=True))
-    logged = [thing.position for thing in (*record.lineup.catches, *record.lineup.events, *record.lineup.clips)]
+    lineup = record.lineup
+    logged = [*(c.position for c in lineup.catches), *(e.position for e in lineup.events), *(p.position for p in lineup.clips)]
     places += [(position.lon, position.lat) for position in logged if position is not None]
     tagged = [clip.location for clip in record.folder.clips if clip.location is not None]
     return places + [(place.lon, place.lat) for place in tagged]
