@@ -226,6 +226,21 @@ def test_a_wish_in_the_wrong_place_is_honoured(tmp_path, text):
     assert no_place(tmp_path)
 
 
+@pytest.mark.parametrize("text", ['privacy = "none"', '[[privacy]]\nspot = "none"', "privacy = true"])
+def test_a_privacy_that_is_no_table_is_told_in_one_sentence(tmp_path, text):
+    said, problems = read(tmp_path, text)
+    assert len(problems) == 1
+    assert "is not a table; no place will be published" in str(problems[0])
+    assert said.privacy.spot == "none"
+
+
+def test_no_sentence_speaks_of_a_default_where_no_place_is_published(tmp_path):
+    for text in ('[privacy]\nspot = "nnoe"', "[privacy]\nblur_km = 0", 'privacy = "none"'):
+        told = " ".join(map(str, read(tmp_path, text)[1]))
+        assert "no place will be published" in told
+        assert "default is used" not in told
+
+
 @pytest.mark.parametrize(
     "text", ['title = "The secret spot"', "[edit]\nlenght_s = 3", 'colour = "red"', '# spot = "none"', EXACT]
 )
