@@ -3,6 +3,7 @@
 import copy
 import difflib
 from collections.abc import Mapping
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import Any, get_args
@@ -125,8 +126,10 @@ def settings_from(table: Mapping[str, Any]) -> tuple[TripSettings, list[Problem]
     rest: dict[str, Any] = copy.deepcopy(dict(table))
     said, problems = _kept_of(rest)
     misplaced = wishes.misplaced(table, _TABLES)
-    if any(problem.where.startswith(f"{NAME}, privacy") for problem in problems):
-        problems.append(Problem(f"{NAME}, privacy", "it holds a fault", wishes.SILENT))
+    if any(map(_of_privacy, problems)):
+        problems = [replace(p, done=_done_instead(p)) if _of_privacy(p) else p for p in problems]
+        if not any(problem.done == wishes.SILENT for problem in problems):
+            problems.append(Problem(f"{NAME}, privacy", "it holds a fault", wishes.SILENT))
         said = _silenced(said)
     if misplaced:
         what = "it seems to say what may be shown, but only the table [privacy] is asked for that"
@@ -134,6 +137,15 @@ def settings_from(table: Mapping[str, Any]) -> tuple[TripSettings, list[Problem]
         problems.append(Problem(f"{NAME}, {', '.join(misplaced)}", what, wishes.SILENT, advice))
         said = _silenced(said)
     return said, problems
+
+
+def _of_privacy(problem: Problem) -> bool:
+    return problem.where.startswith(f"{NAME}, privacy")
+
+
+def _done_instead(problem: Problem) -> str:
+    """What comes of a fault of privacy: never the default, for that may show too much."""
+    return wishes.SILENT if problem.where == f"{NAME}, privacy" else "it was ignored"
 
 
 def _kept_of(rest: dict[str, Any]) -> tuple[TripSettings, list[Problem]]:

@@ -5,6 +5,8 @@
     names      what cameras and clips are called in public
     hiding     the ends of an exact track, cut off
     scrub      positions typed into free text, taken out
+    spoken     the same in words: degrees and numbers written out
+    region     where the trip was: what makes a position of two plain numbers
     words      numbers and times as people read them
     told       what is told: plain texts and the few figures that pictures need
     story      the trip in words, made from the record at its privacy: all that the writers get

@@ -12,7 +12,7 @@ Cameras are counted as the folder lists them, a camera's clips in the order of t
 """
 
 import re
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 
 from reelnotes.records.record import TripRecord
@@ -20,6 +20,30 @@ from reelnotes.summary.scrub import scrubbed
 
 # What a table of known names may miss: a path to a file that the trip does not hold.
 _PATH = re.compile(r"(?:[^\s'\"(),;:]+[/\\])+([^\s'\"(),;:/\\]+\.[a-z]\w{1,4})\b", re.IGNORECASE)
+
+# Words of the rooms' own sentences. A camera called by one of them is named in a sentence only where one of the
+# forms below says so: "the log at 06:42" is no camera, and to call it one tells nobody a place.
+_OWN_WORDS = (
+    "about above after again against alike all alone also and another any apart are aside at bag be beside best better board "
+    "boat both but by camera cameras can cannot check clear clip clips clock clocks close clue clues compared could counts day "
+    "days decides does edge elsewhere empty end ends engine far fate file filmed fin first fish fit fits fixes folder for fork "
+    "found four frame frames from given group has have heard held hidden how if in inside instead interval into is it its "
+    "judged just kept known landed late least leave left legal length lens less light limit limits line local log logged long "
+    "longer look loudness lure mark marks maximum may measure measured middle minimum more most much name named names near "
+    "needs next no nobody noise none nose not noted nothing odds of off offset on once one only or other otherwise out outline "
+    "outside over own part parts past photo picture pictures place placed print program proof protected read reset right rule "
+    "run runs same say says scale second seconds seen sees set several shadow shape shared short shows sight size slot some "
+    "sound sounds span species speed stamp stamps start stop such tail taken than that the their them there these this time "
+    "times tip to together too took total track trip trusted turns two under units unknown usable utc was well were what when "
+    "where which whole wide with within without word words write written you your"
+)
+_AS_A_CAMERA = (
+    r"(?<=\boffset for ){}(?=:)",
+    r"(?<!\w){}(?='s stamps\b)",
+    r"(?<!\w){}(?= is trusted;)",
+    r"(?<=\bcamera ){}(?!\w)",
+    r"(?<='){}(?=')",
+)
 
 
 @dataclass(frozen=True)
@@ -49,10 +73,10 @@ class Names:
         return text if self.exact else re.sub(r"^(?:clip|camera|a clip|a file)\b", lambda found: found[0].capitalize(), text)
 
 
-def public_names(record: TripRecord) -> Names:
-    """The names of one trip at the privacy that it asks for."""
+def public_names(record: TripRecord, clean: Callable[[str], str] = scrubbed) -> Names:
+    """The names of one trip at the privacy that it asks for. ``clean`` takes positions out of a name."""
     spot = record.privacy.spot
-    cameras = _cameras(record, spot)
+    cameras = _cameras(record, spot, clean)
     clips: dict[str, str] = {}
     for camera, names in _clips_of(record).items():
         for number, name in enumerate(names, 1):
@@ -64,7 +88,7 @@ def public_names(record: TripRecord) -> Names:
     return Names(cameras, clips, in_words, spot == "exact")
 
 
-def _cameras(record: TripRecord, spot: str) -> dict[str, str]:
+def _cameras(record: TripRecord, spot: str, clean: Callable[[str], str]) -> dict[str, str]:
     every = [
         *(c.name for c in record.folder.cameras),
         *(c.camera for c in record.folder.clips),
@@ -75,7 +99,7 @@ def _cameras(record: TripRecord, spot: str) -> dict[str, str]:
     if spot == "exact":
         return {name: name for name in names}
     written = {c.name for c in record.folder.settings.camera} if spot == "blurred" else set()
-    given = {name: scrubbed(name) for name in names if name in written}
+    given = {name: clean(name) for name in names if name in written}
     return {name: given.get(name) or _numbered(i, given.values()) for i, name in enumerate(names, 1)}
 
 
@@ -111,9 +135,19 @@ def _others(record: TripRecord, clips: Mapping[str, str]) -> dict[str, str]:
 
 
 def _whole(name: str) -> str:
-    """A pattern for a name that is no part of a longer word."""
+    """A pattern for a name that is no part of a longer word, and that is meant as a name."""
+    if _is_ordinary(name):
+        return "|".join(form.format(re.escape(name)) for form in _AS_A_CAMERA)
     before, after = (r"(?<!\w)" if name[0].isalnum() else ""), (r"(?!\w)" if name[-1].isalnum() else "")
     return before + re.escape(name) + after
+
+
+def _is_ordinary(name: str) -> bool:
+    """True for a name that a sentence may hold without meaning it: "log", "the engine", "2", "s"."""
+    own = set(_OWN_WORDS.split())
+    parts = re.findall(r"\w+", name.casefold())
+    plain = re.fullmatch(r"[\w ]+", name) is not None
+    return plain and all(part in own or part.isdecimal() or len(part) < 3 for part in parts)
 
 
 def _file_name(path: str) -> str:

@@ -9,11 +9,13 @@ reads a position, and no writer gets one from anywhere else.
     none     no geometry at all; no zone and nothing that tells it (no UTC time, no camera error of
              hours), no tide table, no clues, no notes and no pictures (either may show or name the place)
 
-Free text is scrubbed of coordinates in every case but exact. Cameras and clips go by the names of
+Free text is scrubbed of coordinates in every case but exact, by where the trip was too. Cameras and clips go by the names of
 :mod:`names`, and so do the sentences of other rooms that may hold such a name: :meth:`Published.said`.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 
@@ -22,6 +24,7 @@ from reelnotes.records.tracks import Track
 from reelnotes.summary.area import Area, blurred_area, cell_km
 from reelnotes.summary.hiding import Hidden, LonLat
 from reelnotes.summary.names import Names, public_names
+from reelnotes.summary.region import Region
 from reelnotes.summary.scrub import scrubbed
 
 DIGITS = 6
@@ -40,6 +43,7 @@ class Published:
     zone       the zone's name, UTC times, and clock errors of hours
     extras     notes, clue sentences, tide table, pictures of fish
     names      what cameras and clips are called
+    clean      takes positions out of free text
     """
 
     spot: str
@@ -51,6 +55,7 @@ class Published:
     zone: bool = True
     extras: bool = True
     names: Names = field(default_factory=Names)
+    clean: Callable[[str], str] = scrubbed
 
     def title(self, record: TripRecord) -> str:
         """The trip's title. A folder's name was not given to be published, so it only stands in where places are exact."""
@@ -72,12 +77,24 @@ class Published:
 
     def text(self, free: str) -> str:
         """The angler's free text as it may be published."""
-        return free if self.spot == "exact" else scrubbed(free)
+        return free if self.spot == "exact" else self.clean(free)
 
 
 def decide(record: TripRecord) -> Published:
     """What of this trip's places may be published, by its privacy settings."""
-    return replace(_places(record), names=public_names(record))
+    clean = partial(scrubbed, region=Region.around(_been(record)))
+    return replace(_places(record), names=public_names(record, clean), clean=clean)
+
+
+def _been(record: TripRecord) -> list[LonLat]:
+    """Every place that the trip's files tell: of the track, the catches and events, and the clips."""
+    points = record.track.points
+    places = [] if record.track.empty else list(zip(points["lon"].tolist(), points["lat"].tolist(), strict=True))
+    lineup = record.lineup
+    logged = [*(c.position for c in lineup.catches), *(e.position for e in lineup.events), *(p.position for p in lineup.clips)]
+    places += [(position.lon, position.lat) for position in logged if position is not None]
+    tagged = [clip.location for clip in record.folder.clips if clip.location is not None]
+    return places + [(place.lon, place.lat) for place in tagged]
 
 
 def _places(record: TripRecord) -> Published:

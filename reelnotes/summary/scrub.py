@@ -3,6 +3,7 @@
 A title or a note is the angler's own word and is published as written, but for what gives a place
 away in figures: coordinates in any common notation, grid references, locators, and links. Words
 stay: "by the old lighthouse" is for its writer to weigh, or to leave out with spot = "none".
+What figures alone do not tell, like "47.61, 13.02", is a position where it lies in the trip's own region.
 
 Links and codes go first, for they may hold any of the rest; then grids with their zone; then pairs whose
 numbers have a hemisphere each, as wholes: "62 12.6 N 5 0.1 E" read number by number is "N 5 0.1" and two loose ends.
@@ -10,6 +11,10 @@ numbers have a hemisphere each, as wholes: "62 12.6 N 5 0.1 E" read number by nu
 
 import re
 import unicodedata
+from itertools import pairwise
+
+from reelnotes.summary.region import Region, geohash_place
+from reelnotes.summary.spoken import spoken_positions
 
 GAP = "[place left out]"
 
@@ -42,14 +47,17 @@ _PAIRS = (
     *(rf"(?<!\w){one}[.:\s]*({_ANGLE}){_BETWEEN}{other}[.:\s]*({_ANGLE})" for one, other in _WAYS),
 )
 
+_OLC = "[23456789CFGHJMPQRVWX]"
 _CODES = (
     r"\b[a-z][a-z0-9+.-]{1,20}://\S+",  # any link: maps put places into them
     r"\bwww\.\S+",
     r"\b(?:[a-z0-9-]+\.)+[a-z]{2,}/\S+",
     r"\bgeo:\S+",
     r"///\s?[^\s./]+\.[^\s./]+\.[^\s./]+",  # three-word addresses
-    r"\b[23456789CFGHJMPQRVWX]{4,8}\+[23456789CFGHJMPQRVWX]{2,7}\b",  # open location codes
-    r"\b[23456789CFGHJMPQRVWX]{2,6}0{2,6}\+(?!\w)",  # the same for a wider box
+    rf"\b(?:{_OLC}{{4}}\s)?{_OLC}{{4,8}}\+{_OLC}{{2,7}}\b",  # open location codes
+    rf"\b(?=\d*[a-z]){_OLC}{{8}}\s?\+(?:\s?{_OLC}{{2,7}}\b|(?!\w))",  # the same ending at its plus, or torn there
+    rf"\b{_OLC}{{2,6}}0{{2,6}}\+(?!\w)",  # the same for a wider box
+    r"\bgeo\s?hash(?:es)?\b[\s:=]*(?=\w*\d)[0-9b-hjkmnp-z]{3,12}\b",  # said to be one; others by the trip's region
 )
 
 _E, _N = r"(?:\s?m?\s?E)?", r"(?:\s?m?\s?N\b)?"  # behind metres of a grid
@@ -103,8 +111,8 @@ _IN_ANY_CASE = (
     rf"[-+−]?(?<![\d.,])\d{{1,3}}(?:\.\d{{3,}}|,\d{{4,}}){_NO_MEASURE}",
 )
 
+_LINKS = tuple(re.compile(pattern, re.IGNORECASE) for pattern in _CODES)
 _ALL = (
-    *(re.compile(pattern, re.IGNORECASE) for pattern in _CODES),
     *(re.compile(pattern) for pattern in _GRIDS),
     *(re.compile(pattern) for pattern in _PAIRS),
     *(re.compile(pattern) for pattern in _AS_WRITTEN),
@@ -112,18 +120,40 @@ _ALL = (
 )
 
 
-def scrubbed(text: str) -> str:
-    """Text without positions in figures; each is replaced by GAP. Never raises; text without any comes back unchanged."""
+# Two numbers that may be a place of the trip's region: degrees, or degrees and minutes, with nothing to say so.
+_PLAIN = (
+    re.compile(r"(?<![\w.])[-+−]?(?P<degrees>\d{1,3})[.,](?P<decimals>\d+)(?!\w|\.\d)"),
+    re.compile(r"(?<![\w.])[-+−]?(?P<degrees>\d{1,3})\s?[\s:°º˚-]\s?(?P<minutes>[0-5]?\d[.,]\d+)(?!\w|\.\d)"),
+)
+_APART = re.compile(rf"{_PRIME}?[°º˚]?[\s,;:/|&()\[\]]*(?:(?:and|og|och|und|y|long|{_LABEL})\b[\s.:=]*)*", re.IGNORECASE)
+_PRICE_BEFORE = re.compile(r"(?:[$€£¥]|\b(?:kr|nok|sek|dkk|eur|usd|gbp|chf))\.?\s?$", re.IGNORECASE)
+_MEASURE_BEHIND = re.compile(rf"\s*(?:{_UNIT}|[$€£¥]|(?:kr|nok|sek|dkk|eur|usd|gbp|chf)\b)", re.IGNORECASE)
+_MAYBE_GEOHASH = re.compile(r"(?<![\w.@#/+-])(?!\d+\b)[0-9b-hjkmnp-z]{5,12}(?![\w+])", re.IGNORECASE)
+_A_MEASURE = re.compile(rf"\d+(?:{_UNIT}|st|nd|rd|th)", re.IGNORECASE)
+_WORDLIKE = 6  # letters of a geohash without a figure in it: shorter ones are words ("perch")
+
+
+def scrubbed(text: str, region: Region | None = None) -> str:
+    """Text without positions in figures; each is replaced by GAP. Never raises; text without any comes back unchanged.
+
+    region   of the trip: with it, what is a position only there goes too
+    """
     # Marks that nobody sees come along with what is copied from a page, and a raised dot or a star is a decimal sign to some.
     plain = "".join(letter for letter in text if unicodedata.category(letter) != "Cf")
     plain = re.sub(r"(?<=\d)[·*](?=\d)", ".", plain)
-    left = _without_positions(plain)
+    left = _without_positions(plain, region)
     return text if left == plain else left
 
 
-def _without_positions(text: str) -> str:
+def _without_positions(text: str, region: Region | None) -> str:
+    for pattern in _LINKS:
+        text = pattern.sub(_gap, text)
+    text = _without_spans(text, spoken_positions(text, region))
     for pattern in _ALL:
         text = pattern.sub(_gap, text)
+    if region is not None:
+        text = _without_spans(text, _plain_pairs(text, region))
+        text = _MAYBE_GEOHASH.sub(lambda found: GAP if _is_geohash(found[0], region) else found[0], text)
     return re.sub(rf"{re.escape(GAP)}(?:[\s,;/]*{re.escape(GAP)})+", GAP, text)
 
 
@@ -138,3 +168,46 @@ def _fine(angle: str) -> bool:
     """True for an angle told more finely than in tenths of a degree: "wind N 5, later E 4.5" is weather."""
     numbers = re.findall(r"(\d+)(?:[.,](\d+))?", angle)
     return len(numbers) > 1 or any(len(whole) >= 4 or len(decimals) >= 2 for whole, decimals in numbers)
+
+
+def _plain_pairs(text: str, region: Region) -> list[tuple[int, int]]:
+    """Where two neighbouring numbers are a place of the region, one of them told to a hundredth of a degree or finer."""
+    found = []
+    for one, other in (pair for pattern in _PLAIN for pair in pairwise(pattern.finditer(text))):
+        (a, a_fine), (b, b_fine) = _degrees(one), _degrees(other)
+        priced = _PRICE_BEFORE.search(text[max(0, one.start() - 6) : one.start()])
+        if (
+            (a_fine or b_fine)
+            and _APART.fullmatch(text, one.end(), other.start())
+            and not (priced or _MEASURE_BEHIND.match(text, other.end()))
+            and region.holds_either_way(a, b)
+        ):
+            found.append((one.start(), other.end() + text.startswith(("°", "º", "˚"), other.end())))
+    return found
+
+
+def _degrees(number: re.Match[str]) -> tuple[float, bool]:
+    """(the angle, whether it is told finely enough to be a position)."""
+    said = number.groupdict()
+    if said.get("minutes"):
+        value, fine = float(said["degrees"]) + float(said["minutes"].replace(",", ".")) / 60.0, True
+    else:
+        value, fine = float(f"{said['degrees']}.{said['decimals']}"), len(said["decimals"]) > 1
+    return (-value if number[0][0] in "-−" else value), fine
+
+
+def _is_geohash(word: str, region: Region) -> bool:
+    place = geohash_place(word)
+    if place is None or _A_MEASURE.fullmatch(word) or not (len(word) >= _WORDLIKE or re.search(r"\d", word)):
+        return False
+    return region.holds(*place)
+
+
+def _without_spans(text: str, spans: list[tuple[int, int]]) -> str:
+    """GAP for each span; for one that touches another, a single one for both."""
+    kept, done = [], 0
+    for start, end in sorted(spans):
+        if start >= done:
+            kept += [text[done:start], GAP]
+        done = max(done, end)
+    return "".join(kept) + text[done:]

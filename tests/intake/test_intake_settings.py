@@ -219,6 +219,16 @@ def test_a_byte_order_mark_hides_nothing(tmp_path):
         '[[privacy]]\nspot = "none"',
         'privacy = "none"',
         '[privacy]\nSpot = "none"',
+        "privat = true",
+        "hide_spot = true",
+        'location = "hidden"',
+        "showMap = false",
+        'track-public = "no"',
+        "[notes]\nhide = true",
+        "[[notes]]\nbait = 'x'\n[notes.more]\nskjul = 1",
+        "skjult = true",
+        '[[camera]]\nname = "chest"\nhide_place = true',
+        '[edit]\nplace = "none"',
     ],
 )
 def test_a_wish_in_the_wrong_place_is_honoured(tmp_path, text):
@@ -226,8 +236,41 @@ def test_a_wish_in_the_wrong_place_is_honoured(tmp_path, text):
     assert no_place(tmp_path)
 
 
+@pytest.mark.parametrize("text", ['privacy = "none"', '[[privacy]]\nspot = "none"', "privacy = true"])
+def test_a_privacy_that_is_no_table_is_told_in_one_sentence(tmp_path, text):
+    said, problems = read(tmp_path, text)
+    assert len(problems) == 1
+    assert "is not a table; no place will be published" in str(problems[0])
+    assert said.privacy.spot == "none"
+
+
+def test_no_sentence_speaks_of_a_default_where_no_place_is_published(tmp_path):
+    for text in ('[privacy]\nspot = "nnoe"', "[privacy]\nblur_km = 0", 'privacy = "none"'):
+        told = " ".join(map(str, read(tmp_path, text)[1]))
+        assert "no place will be published" in told
+        assert "default is used" not in told
+
+
 @pytest.mark.parametrize(
-    "text", ['title = "The secret spot"', "[edit]\nlenght_s = 3", 'colour = "red"', '# spot = "none"', EXACT]
+    "text",
+    [
+        'title = "The secret spot"',
+        "[edit]\nlenght_s = 3",
+        'colour = "red"',
+        '# spot = "none"',
+        EXACT,
+        'bait = "none"',
+        'weather = "hidden"',
+        'rod = "private"',
+        'note = "keep this location hidden"',
+        '[notes]\nbait = "none"',
+        '[[camera]]\nname = "a"\nmount = "place"',
+        '[edit]\nmusic = "none"',
+        'port = "Nowhere"',
+        'tide = "none"',
+        "plaice = 3",
+        'shots = "exact"',
+    ],
 )
 def test_what_is_no_wish_changes_nothing(tmp_path, text):
     (tmp_path / "trip.toml").write_text(text, encoding="utf-8")

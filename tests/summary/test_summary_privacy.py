@@ -222,6 +222,36 @@ def test_a_folder_called_like_the_fish_does_not_garble_the_sentences_about_it() 
     )
 
 
+@pytest.mark.parametrize("name", ["log", "sound", "the engine", "4", "s", "to"])
+def test_a_camera_called_by_an_ordinary_word_is_renamed_only_where_it_is_named(name: str) -> None:
+    record = trip("none")
+    clip = replace(record.folder.clips[0], name=f"clips/{name}/A.mp4", camera=name)
+    record = replace(record, folder=replace(record.folder, clips=(clip,), cameras=(Camera(name),)))
+    said = public_names(record).in_sentence
+    prose = "40 of 41 s compared: the log, the engine and the sound say 4.00 s or 4 s too late to read"
+    assert said(prose) == prose
+    # the sentences in which the clocks name a camera
+    assert said(f"your offset for {name}: +4.00 s (± 0.5 s)") == "your offset for camera 1: +4.00 s (± 0.5 s)"
+    assert said(f"{name}'s stamps, read as UTC, fit the day") == "Camera 1's stamps, read as UTC, fit the day"
+    assert said(f"{name} is trusted; its stamps read as UTC") == "Camera 1 is trusted; its stamps read as UTC"
+    assert said(f"'{name}' names no usable clip") == "'camera 1' names no usable clip"
+    assert said(f"into clips/{name}/A.mp4 it was the log") == "into clip 1 of camera 1 it was the log"
+
+
+def test_the_clocks_name_a_camera_only_in_the_forms_that_are_known_here() -> None:
+    """A new form of words with a camera's name in it has to be added to names.py, or an ordinary name stays in it."""
+    room = Path(reelnotes.summary.__file__).parents[1] / "clocks"
+    forms = {
+        line.strip()
+        for path in room.rglob("*.py")
+        for line in path.read_text(encoding="utf-8").splitlines()
+        if re.search(r"f\".*\{[^{}]*camera(\.name)?\}", line)
+    }
+    known = ("your offset for {camera.name}: ", "{self.table.runs[run].camera}'s stamps", "{camera.name} is trusted;")
+    assert len(forms) == 3
+    assert all(any(form in line for form in known) for line in forms), forms
+
+
 def test_the_time_axis_is_round_on_the_local_clock(tmp_path: Path) -> None:
     """Marks that are round in UTC would tell the zone: half past in India, two o'clock every three hours in Norway."""
     for zone in ("Asia/Kolkata", "Asia/Kathmandu", "Pacific/Marquesas"):
