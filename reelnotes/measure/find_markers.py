@@ -73,7 +73,7 @@ def propose(
     pose = pose_from_plane(points[inside], flat[inside])
     if pose is None:
         return None
-    rough = Proposal(model, pose[0], pose[1], int(inside.sum()) * 3, int(inside.sum()) // 4)
+    rough = Proposal(model, pose[0], pose[1], int(inside.sum()) * 3, squares=int(inside.sum()) // 4)
     return _with_lens(rough, points, pixels, lens, freedom) or rough if rough.squares >= _TELLING else rough
 
 

@@ -53,12 +53,12 @@ class Proposal:
     R: Floats
     t: Floats
     support: int
-    gathered: int = 0
-    spread: float = 0.0
     squares: int = 0
     lens: LensModel | None = None
     corners: Floats | None = None
     held: Observations | None = None
+    gathered: int = 0
+    spread: float = 0.0
 
 
 def features(grey: NDArray[np.uint8], limit: int, within: NDArray[np.uint8] | None = None) -> Features:

@@ -1,6 +1,5 @@
 """One fish on a posed board, from frames to numbers: the pieces of this room put in a row."""
 
-import logging
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -14,7 +13,6 @@ from reelnotes.measure.fish_piece import (
     NOT_AT_STOP,
     FishPiece,
     by_the_tail,
-    carried_on,
     fish_pieces,
     parted_pieces,
 )
@@ -28,16 +26,15 @@ from reelnotes.measure.parts import see_parts
 from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, nose_seen_short, seen_pieces
-from reelnotes.measure.shape import Shape, shape_of, tail_likeness
-from reelnotes.measure.stack import Mask, Stack, spread_pick, stack_frames
+from reelnotes.measure.shape import Shape, shape_of
+from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.stop_shade import shaded_gap
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
+from reelnotes.measure.tail_end import TAIL_LIKE, WHOLE, TailEnd, best_tail, no_fish, same_end
 from reelnotes.measure.verdict import WIDEST_SHARE
 from reelnotes.records.estimates import COVERAGE_95, Estimate
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
-
-log = logging.getLogger(__name__)
 
 _COARSE_FRAMES = 7
 _MOST_SCENES = 3
@@ -49,17 +46,13 @@ _SOFT_MM = 10.0
 _FAINT = "the tail hardly stands out from the board"
 _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
-_WHOLE = 0.8  # above: nothing speaks against a whole tail
 _NEARLY = 0.65  # above: a whole tail, where the net sees it end there
-_SAME_MM, _SAME = 2.0, 0.005  # and share of the length, within which two close looks end at one tip
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
-_TAIL_LIKE = 0.5  # below: the end of the outline is no tail that one could vouch for
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",
     AT_ODDS: "the lens given is not the one that the board shows: calibrate it anew, or leave it out",
     INSTEAD: "the given lens does not fit the board, so the lens was solved from the board: calibrate it anew, or leave it out",
 }
-_EQUAL = 0.05  # of likeness, by which two looks at one tail differ by chance: judgement, no source
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +112,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return found
     best, seen = found
     piece, likeness = best.piece, best.likeness
-    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=_no_fish(piece))
+    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=no_fish(piece))
     if view is None:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
@@ -131,7 +124,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if not unlike and piece.x_low < _AT_STOP_MM:
         depth_mm = shape_of(piece.mask, piece.covered).depth_px / raster.px_per_mm
         unlike = nose_seen_short(seen, coarse.tip_x, nose_height(depth_mm), view.stack.camera_mm, clip.board)
-    if beside and (likeness < _TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
+    if beside and (likeness < TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
         return Refusal("the tail's end is hidden: " + beside)
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
@@ -148,30 +141,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
 
 
-@dataclass(frozen=True, eq=False)
-class _TailEnd:
-    """A piece, its tail at a quick look, how much that looks like a tail (0..1), whether nothing lies over or beside it, and
-    reasons to doubt where it ends: that depends on how strange is strange enough, or the tail is seen but faintly."""
-
-    piece: FishPiece
-    tail: Tail | None
-    likeness: float
-    clear: bool = True
-    unsure: str = ""
-    faint: str = ""
-
-    @property
-    def worth(self) -> float:
-        """By which looks are compared."""
-        return self.likeness - 0.1 * (not self.clear)
-
-    @property
-    def sound(self) -> bool:
-        """Whether it ends in a tail with nothing over it, and is one piece."""
-        return self.likeness >= _TAIL_LIKE and self.clear and not self.piece.doubts
-
-
-def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: float) -> tuple[_TailEnd, list[FishPiece]] | Refusal:
+def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: float) -> tuple[TailEnd, list[FishPiece]] | Refusal:
     """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
     the net sees it."""
     parts = see_parts(stack, clip.model)
@@ -181,7 +151,7 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
         if not seen or pieces.reason not in (NO_FISH, NOT_AT_STOP):
             return pieces
         return _by_look(clip, seen, stack, outline, scale), seen
-    best = _best_tail(clip, pieces, stack, outline, scale)
+    best = best_tail(clip, pieces, stack, outline, scale)
     if not best.sound:
         best = _second_thought(clip, stack, outline, scale, best)
     seen = seen_pieces(parts, stack, clip.board, best.piece.mask)
@@ -189,7 +159,7 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
     if seen and (curled or not best.sound):
         by_look = _by_look(clip, seen, stack, outline, scale)
         sound = by_look.sound and not (curled and _curled(by_look.piece))
-        if by_look.likeness >= _TAIL_LIKE and (sound or best.likeness < _TAIL_LIKE):
+        if by_look.likeness >= TAIL_LIKE and (sound or best.likeness < TAIL_LIKE):
             best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
     if seen and best.tail is not None and disagreement(seen, best.piece.x_low, best.tail.tip_x, clip.board) == ELSEWHERE:
         borne = _borne_out(clip, pieces, seen, stack, outline, scale)
@@ -205,109 +175,51 @@ def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
 
 def _borne_out(
     clip: PosedClip, pieces: list[FishPiece], seen: list[FishPiece], stack: Stack, outline: Outline, scale: float
-) -> _TailEnd | None:
+) -> TailEnd | None:
     """A whole tail that close looks at the outline, at other levels or without what may be joined to it, find just where the net
     sees it; None where there is no such tail, or where these looks differ among themselves as about a glint each does."""
     looks = (*pieces, *parted_pieces(outline, stack, clip.board))
     near = [p for p in looks if not disagreement(seen, p.x_low, p.x_high, clip.board)]
-    found = [_best_tail(clip, [piece], stack, outline, scale) for piece in near]
+    found = [best_tail(clip, [piece], stack, outline, scale) for piece in near]
     whole = [one for one in found if one.sound and one.likeness >= _NEARLY]
-    if not whole or 2 * len(whole) < len(found) or not _same_end(found):
+    if not whole or 2 * len(whole) < len(found) or not same_end(found):
         return None
     first = whole[0]
     borne = first.tail is not None and not disagreement(seen, first.piece.x_low, first.tail.tip_x, clip.board)
     return first if borne else None
 
 
-def _no_fish(piece: FishPiece) -> Mask | None:
-    """What of the picture near a piece a close look must pass over: a hand upon it, or else what was joined to it."""
-    return piece.covered if piece.covered is not None and piece.covered.any() else piece.aside
-
-
-def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
+def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> TailEnd:
     """The best tail of the net's pieces; with a doubt where two of them end elsewhere when looked at closely, for nothing but
     their look speaks for either."""
-    best = _best_tail(clip, seen, stack, outline, scale)
-    each = [_best_tail(clip, [piece], stack, outline, scale) for piece in seen] if len(seen) > 1 else [best]
-    return best if _same_end(each) else replace(best, faint=_FAINT)
-
-
-def _same_end(looks: Sequence[_TailEnd]) -> bool:
-    """Whether all of these looks see an end, and the same one."""
-    tips = [one.tail.tip_x for one in looks if one.tail is not None]
-    return len(tips) == len(looks) and max(tips) - min(tips) < max(_SAME_MM, _SAME * max(tips))
+    best = best_tail(clip, seen, stack, outline, scale)
+    each = [best_tail(clip, [piece], stack, outline, scale) for piece in seen] if len(seen) > 1 else [best]
+    return best if same_end(each) else replace(best, faint=_FAINT)
 
 
 def _nothing_beyond(
-    clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float, best: _TailEnd, tail: Tail
+    clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float, best: TailEnd, tail: Tail
 ) -> bool:
     """Whether the net, whose pixels are coarse, only sees a whole tail reach too far: a close look there ends at the same tip."""
-    if best.likeness < _WHOLE or best.unsure or not best.clear or any(piece.x_high < tail.tip_x for piece in seen):
+    if best.likeness < WHOLE or best.unsure or not best.clear or any(piece.x_high < tail.tip_x for piece in seen):
         return False
-    other = _best_tail(clip, seen, stack, outline, scale)
-    return _same_end([other, replace(best, tail=tail)]) and other.clear and other.likeness >= _WHOLE
+    other = best_tail(clip, seen, stack, outline, scale)
+    return same_end([other, replace(best, tail=tail)]) and other.clear and other.likeness >= WHOLE
 
 
 def _curled(piece: FishPiece) -> bool:
     return shape_of(piece.mask, piece.covered).bend_deg > _CURLED_DEG
 
 
-def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: _TailEnd) -> _TailEnd:
+def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: TailEnd) -> TailEnd:
     """The piece without what may be joined to it, where that ends in a tail and the first look did not, or not in a clear one."""
     pieces = parted_pieces(outline, stack, clip.board)
-    second = _best_tail(clip, pieces, stack, outline, scale) if pieces else first
-    if second.likeness < _TAIL_LIKE:
+    second = best_tail(clip, pieces, stack, outline, scale) if pieces else first
+    if second.likeness < TAIL_LIKE:
         return first
-    if first.likeness < _TAIL_LIKE or second.clear:
+    if first.likeness < TAIL_LIKE or second.clear:
         return second
     return first
-
-
-def _best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> _TailEnd:
-    """Of the piece at several levels of strangeness, the one whose end looks most like a tail with nothing beside it (the
-    first on a tie), with a reason to doubt when the tail's end depends on the level."""
-    raster = stack.raster
-    few = spread_pick(clip.frames, 3)
-    best = _TailEnd(pieces[0], None, -1.0)
-    found: list[_TailEnd] = []
-    for piece in pieces:
-        view = view_tail(few, clip.model, raster, outline, piece.mask, scale, covered=_no_fish(piece), in_parts=False)
-        if view is None:
-            continue
-        tail = view.tail
-        tip_u = float(raster.to_px(np.array([tail.tip_x, tail.tip_y]))[0])
-        likeness = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
-        likeness *= 1.0 - carried_on(outline, raster, piece, tail)
-        log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
-        clear = not by_the_tail(outline, stack, piece, tail) and tip_stands_out(view) <= OTHER_HUE
-        found.append(_TailEnd(piece, tail, likeness, clear))
-        if found[-1].worth > best.worth + 0.02:
-            best = found[-1]
-    best = _among_equals(best, found)
-    # A fragment of the fish ends far away and hardly looks whole; a stain or a glint joined to the tail ends near by.
-    tip = best.tail.tip_x if best.tail is not None else 1.0
-    far = [(abs(one.tail.tip_x - tip), one.likeness) for one in found if one.tail is not None]
-    rivals = [x for x, like in far if x > _near(tip) and like > (_TAIL_LIKE if x < 0.12 * tip else _WHOLE)]
-    return replace(best, unsure="the tail's end is not clear: stain, glint or shade may be joined to it" if rivals else "")
-
-
-def _near(tip_mm: float) -> float:
-    """Millimetres within which two looks see the same end."""
-    return max(0.015 * tip_mm, 5.0)
-
-
-def _among_equals(best: _TailEnd, found: Sequence[_TailEnd]) -> _TailEnd:
-    """Of pieces that something was cut off from, of those that are as good and see the same end, the one in the middle: now and
-    then some of the tip goes with a stain, and which look is best by a hair is chance."""
-    if best.tail is None or best.piece.aside is None:
-        return best
-    tip, least = best.tail.tip_x, min(best.worth - _EQUAL, _WHOLE)
-    equals = [
-        (one.tail.tip_x, i)
-        for i, one in enumerate(found)
-        if one.tail is not None and abs(one.tail.tip_x - tip) < _near(tip) and one.worth > least and one.clear >= best.clear
-    ]
-    return found[sorted(equals)[len(equals) // 2][1]]
 
 
 def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
@@ -316,7 +228,7 @@ def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
         doubts.append("more than one fish may lie on the board")
     if shape.bend_deg > _CURLED_DEG:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")
-    if likeness < _TAIL_LIKE:
+    if likeness < TAIL_LIKE:
         doubts.append("the end of the outline does not look like a whole tail")
     return doubts
 

@@ -7,13 +7,13 @@ import numpy as np
 import pytest
 from scene import FishDrawing, Scene
 
-from reelnotes.measure.fish import _among_equals, _TailEnd
 from reelnotes.measure.fish_piece import FishPiece, fish_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts
 from reelnotes.measure.posed import AT_ODDS
 from reelnotes.measure.seen_fish import ends_of
+from reelnotes.measure.tail_end import TailEnd, among_equals
 from reelnotes.records.units import INCH_MM
 
 
@@ -279,22 +279,22 @@ def test_a_fork_that_is_not_seen_is_missing_and_said_to_be():
     assert measured(Scene()).fork_length_mm is not None
 
 
-def _look(tip_mm: float, likeness: float, *, cut: bool = True, clear: bool = True) -> _TailEnd:
+def _look(tip_mm: float, likeness: float, *, cut: bool = True, clear: bool = True) -> TailEnd:
     mask = np.ones((2, 2), bool)
     piece = FishPiece(mask, 0.0, tip_mm, 90.0, (), aside=mask if cut else None)
-    return _TailEnd(piece, Tail(tip_mm, 90.0, tip_mm - 20, 90.0, 0.1, True, 60.0, 0.1, 60.0, 120.0), likeness, clear)
+    return TailEnd(piece, Tail(tip_mm, 90.0, tip_mm - 20, 90.0, 0.1, True, 60.0, 0.1, 60.0, 120.0), likeness, clear)
 
 
 def test_a_tip_that_one_cut_took_off_is_given_back_by_the_others():
     looks = [_look(426.3, 1.0), _look(429.5, 0.87), _look(429.6, 0.9), _look(460.0, 1.0), _look(430.5, 0.3)]
-    assert _among_equals(looks[0], looks) is looks[1]
+    assert among_equals(looks[0], looks) is looks[1]
 
 
 def test_looks_that_are_worse_or_not_clear_give_nothing_back():
     looks = [_look(426.3, 0.9), _look(429.5, 0.7), _look(429.5, 1.0, clear=False)]
-    assert _among_equals(looks[0], looks) is looks[0]
+    assert among_equals(looks[0], looks) is looks[0]
 
 
 def test_what_nothing_was_cut_from_stays_as_it_is():
     looks = [_look(426.3, 1.0, cut=False), _look(429.5, 1.0), _look(429.6, 1.0)]
-    assert _among_equals(looks[0], looks) is looks[0]
+    assert among_equals(looks[0], looks) is looks[0]
