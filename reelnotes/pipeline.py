@@ -155,10 +155,9 @@ def measure_lengths(lined: Lined, out: Path | None, steps: Steps = no_steps) -> 
 
     A fish on a board also tells that it was landed shortly before, which a late note does not: so the
     line-up is made once more with that knowledge. The clips that measured a catch are its clips too.
-    out: None writes no pictures, for who only wants to know which clips belong to a catch; no clips are no fault then.
+    out: None writes no pictures, for who only wants to know which clips belong to a catch.
     """
-    missed = clips_missed(lined.folder, serious=out is not None)
-    folder = replace(lined.folder, problems=(*missed, *lined.folder.problems))
+    folder = replace(lined.folder, problems=(*clips_missed(lined.folder), *lined.folder.problems))
     lined = replace(lined, folder=folder)
     if not folder.boards:
         return lined, write_evidence((), out) if out is not None else ()
