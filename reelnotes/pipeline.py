@@ -86,8 +86,9 @@ def output_folder(root: Path, out: Path | None) -> Path:
     was given inside the trip folder.
     """
     chosen = (out or _usual_place(root.resolve())).resolve()
-    if chosen.exists() and not chosen.is_dir():
-        raise UsageError(str(chosen), "it is a file, so no outputs can go into it", "name another folder with --out")
+    for wanted in (chosen, *(chosen / name for name in ("frames", "post", "sorted"))):
+        if wanted.exists() and not wanted.is_dir():
+            raise UsageError(str(wanted), "it is a file, so no outputs can go into it", "name another folder with --out")
     there = next(folder for folder in (chosen, *chosen.parents) if folder.exists())
     if not there.is_dir() or not os.access(there, os.W_OK | os.X_OK):
         raise UsageError(str(chosen), f"nothing can be written into {there}", "name another folder with --out")

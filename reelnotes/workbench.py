@@ -21,12 +21,15 @@ from reelnotes.measure.bench.descriptor import board_toml, lens_toml
 from reelnotes.measure.bench.enrol import Enrolled, Graduation, enrol_board
 from reelnotes.measure.bench.marker_board import PICTURE_PX_PER_MM, as_board, design_marker_board, draw
 from reelnotes.measure.photo import is_heic
+from reelnotes.measure.pictures import FOLDER as EVIDENCE_FOLDER
 from reelnotes.media.writing import write_bytes
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.lengths import FishLength
 from reelnotes.records.problems import Problem, Refusal, UnreadableError, UsageError
 
 Steps = Callable[[str], Callable[[float, str], None]]
+
+SAME_WIDTH_MM = 0.1  # descriptors are written to less than a hundredth of a millimetre
 
 _WITHOUT_ONE = "solved from the board"  # a lens's source where none was given that could be used
 
@@ -38,7 +41,7 @@ def measure_one(
 
     Raises UsageError when the file, the boards or the lens cannot be used.
     """
-    usable_folder(to)
+    usable_folder(to / EVIDENCE_FOLDER)
     usable_file(file, "clip or photo", "'reelnotes lengths TRIP' measures a whole trip folder")
     known, problems = known_boards(boards)
     lenses, lens_problems = read_lenses(lens.parent, [lens]) if lens is not None else ({}, [])
@@ -84,14 +87,10 @@ def print_board(
     stem = file_stem(name)
     pdf, descriptor, picture = (to / f"{stem}{suffix}" for suffix in (".pdf", ".toml", ".png"))
     board = as_board(design, picture.name)
-    put(
-        {
-            pdf: board_pdf(design, paper),
-            picture: png(draw(design, PICTURE_PX_PER_MM)),
-            descriptor: board_toml(board).encode("utf-8"),
-        },
-        replace=replace,
-    )
+    said = board_toml(board).encode("utf-8")
+    refuse_other(descriptor, said, replace=replace)
+    refuse_folders(pdf, picture)
+    put({pdf: board_pdf(design, paper), picture: png(draw(design, PICTURE_PX_PER_MM)), descriptor: said}, replace=replace)
     return (pdf, descriptor, picture), numbers_shared(board, descriptor)
 
 
@@ -118,6 +117,9 @@ def enrol_photo(
     picture, descriptor = (to / f"{file_stem(name)}{suffix}" for suffix in (".png", ".toml"))
     if picture.resolve() == photo.resolve():
         raise UsageError(str(photo), "the board's picture would be written over it", "choose another --name or --to")
+    refuse_folders(picture, descriptor)
+    if not replace and not may_be_of(descriptor, name, width_mm):
+        raise other_there(descriptor)
     enrolled = enrol_board(
         pixels, name, picture, graduations=[Graduation(*mark) for mark in marks], tick_mm=tick_mm,
         corners_px=list(corners) or None, width_mm=width_mm,
@@ -134,6 +136,10 @@ def calibrate_clip(
 ) -> tuple[Lens, Path] | Refusal:  # fmt: skip
     """Calibrate a lens from a clip and write it into ``to``."""
     usable_folder(to)
+    target = to / f"{file_stem(name)}.toml"
+    refuse_folders(target)
+    if target.exists() and not replace:  # looking at the pattern takes minutes, so the same lens again is refused too
+        raise other_there(target)
     usable_file(clip, "clip", "name one clip of the pattern")
     known = known_boards(boards)[0] if boards is not None else ()
     checkerboard = None if pattern is None else Checkerboard(*pattern)
@@ -141,7 +147,6 @@ def calibrate_clip(
         found = calibrate_lens(clip, name, checkerboard=checkerboard, boards=known, progress=steps("Looking at the pattern"))
     if isinstance(found, Refusal):
         return found
-    target = to / f"{file_stem(name)}.toml"
     put({target: lens_toml(found).encode("utf-8")}, replace=replace)
     return found, target
 
@@ -150,14 +155,39 @@ def put(files: Mapping[Path, bytes], *, replace: bool) -> None:
     """Write files that belong together, or none of them: what is there under such a name already, and is not the same,
     is another board or lens. Raises UsageError then, unless it may be replaced."""
     for target, data in files.items():
-        if target.is_dir():
-            raise UsageError(str(target), "it is a folder, so no file can be written there", "choose another --name or --to")
-        if target.is_file() and target.read_bytes() != data and not replace:
-            what = "there is another one of this name already, and it was kept"
-            raise UsageError(str(target), what, "choose another --name or --to, or say --replace")
+        refuse_other(target, data, replace=replace)
     for target, data in files.items():
         if not target.is_file() or target.read_bytes() != data:
             write_bytes(target, data)
+
+
+def refuse_other(target: Path, data: bytes, *, replace: bool) -> None:
+    """Raises UsageError where a file would be written over another one unasked."""
+    refuse_folders(target)
+    if target.is_file() and target.read_bytes() != data and not replace:
+        raise other_there(target)
+
+
+def refuse_folders(*targets: Path) -> None:
+    """Raises UsageError where a folder stands in a file's place."""
+    for target in targets:
+        if target.is_dir():
+            raise UsageError(str(target), "it is a folder, so no file can be written there", "choose another --name or --to")
+
+
+def other_there(target: Path) -> UsageError:
+    """What to say of a file that is there already under a wanted name."""
+    what = "there is another one of this name already, and it was kept"
+    return UsageError(str(target), what, "choose another --name or --to, or say --replace")
+
+
+def may_be_of(descriptor: Path, name: str, width_mm: float | None) -> bool:
+    """Whether a descriptor that is there, if any, may be of the very board that is about to be enrolled: the same again is
+    no other board, but one of another name or width is."""
+    if not descriptor.is_file():
+        return True
+    there = read_boards(descriptor.parent, [descriptor])[0]
+    return bool(there) and there[0].name == name and (width_mm is None or abs(there[0].width_mm - width_mm) < SAME_WIDTH_MM)
 
 
 def file_stem(name: str) -> str:

@@ -32,6 +32,15 @@ def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) ->
         output_folder(tmp_path / "trip", tmp_path / "a file/out")
 
 
+@pytest.mark.parametrize("name", ["frames", "post", "sorted"])
+def test_a_file_in_the_place_of_a_folder_of_outputs_is_told_before_the_work(name: str, tmp_path: Path) -> None:
+    (tmp_path / "trip").mkdir()
+    (tmp_path / "out").mkdir()
+    (tmp_path / "out" / name).write_text("mine")
+    with pytest.raises(UsageError, match="it is a file, so no outputs can go into it"):
+        output_folder(tmp_path / "trip", tmp_path / "out")
+
+
 def test_outputs_of_an_earlier_run_are_told(tmp_path: Path) -> None:
     assert left_from_before(tmp_path, ("cuts.csv", "post")) == ()
     (tmp_path / "cuts.csv").write_text("cut\n")

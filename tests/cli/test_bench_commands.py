@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from reelnotes import workbench
 from reelnotes.cli import sizes
 from reelnotes.cli.app import app
 from reelnotes.intake.boards import read_boards
@@ -195,6 +196,49 @@ def test_where_nothing_can_be_written_is_told_before_the_work(tmp_path: Path) ->
     for words in commands:
         assert "another folder with --to" in sentence(*words, "--to", taken / "inner")
     assert taken.read_text() == "mine"
+
+
+def test_a_file_in_the_place_of_the_pictures_folder_is_told_before_the_work(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    photo, boards = tmp_path / "photo.png", tmp_path / "boards"
+    photo_of_a_board(photo)
+    assert told("board", *SMALL, "--to", boards)[0] == 0
+    (tmp_path / "frames").write_text("mine")
+    monkeypatch.setattr(workbench, "measure_clip", worked)
+    text = sentence("measure", photo, "--boards", boards, "--to", tmp_path)
+    assert str(tmp_path / "frames") in text.replace("\n", "") and "a folder is wanted" in " ".join(text.split())
+    assert (tmp_path / "frames").read_text() == "mine"
+
+
+def worked(*_: object, **__: object) -> None:
+    pytest.fail("the work was begun")
+
+
+def test_a_name_that_is_taken_is_refused_before_the_work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    photo, to = tmp_path / "photo.png", tmp_path / "there"
+    photo_of_a_board(photo)
+    assert told("board", *SMALL, "--to", to, "--name", "own board")[0] == 0
+    (to / "own-lens.toml").write_text("mine")
+    for work in ("calibrate_lens", "enrol_board", "board_pdf", "draw"):
+        monkeypatch.setattr(workbench, work, worked)
+    marks = ("--at", "350,540=5cm", "--at", "950,540=25cm")
+    for words in (
+        ("lens", photo, "--checkerboard", "9x6:25mm"),
+        ("enrol", photo, *marks, "--width", "13 cm"),
+        ("enrol", photo, *marks, "--name", "own-board"),  # another name that makes the same file's name
+        ("board", "--length", "30 cm", "--width", "12 cm", "--name", "own board"),
+    ):
+        assert "--replace" in sentence(*words, "--to", to)
+    for taken in ("own-lens", "own-board"):
+        (to / f"{taken}.toml").unlink()
+        (to / f"{taken}.toml").mkdir()
+    for words in (
+        ("lens", photo, "--checkerboard", "9x6:25mm"),
+        ("enrol", photo, *marks),
+        ("board", *SMALL, "--name", "own board"),
+    ):
+        assert "it is a folder" in sentence(*words, "--to", to, "--replace")
 
 
 @pytest.mark.parametrize("wrong", ["nan", "inf", "1e300", "-5", "0"])
