@@ -10,7 +10,7 @@ The board's geometry:
     find_board     the board in a frame: ways to propose where it lies, and the print as their judge
     find_markers, find_region, find_print, find_outline   the ways: numbered squares, the place that the net sees, features
                    of the whole picture, four-sided patches
-    guided         features sought near their places
+    guided         features sought near their places; a pose grown over all of the board
     find_strips    long pieces of a ruler sought near theirs, where its ticks pass for their neighbours
     match_print, refine   the print found again piece by piece; from a rough pose to an exact one
     scan           the board followed through a clip to the frames worth posing
@@ -37,6 +37,7 @@ The fish on it:
     landmarks      tail tip and fork below the pixel
     own_shade      a tail told from its own shade on the board
     tail           the tail's end in close-up
+    tail_end       which piece ends in the likeliest tail, at a quick look
     parallax       height above the board taken out
     budget         the sum of doubts (JCGM 100:2008)
     fish           all of these in a row

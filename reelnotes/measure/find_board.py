@@ -24,7 +24,8 @@ log = logging.getLogger(__name__)
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
 _HELD = 0.37  # the least score that counts as this board
 _MANY, _HELD_BY_MANY = 30, 0.30  # features in one plane: on another board seldom so many agree, and then its print does not
-_VERY_MANY = 120  # on another board not half as many come together: their reach along the board counts, too
+# On another board not half as many features come together (52 on drawn clips): their reach along the board counts, too.
+_VERY_MANY = 120
 _REACH = 0.90  # of the length that could be seen, agreeing print must span this much
 _STILL_HELD, _STILL_REACH = 0.25, 0.6  # the same in a clip in which another frame has proved the board
 _LESS = 0.6  # of what was seen of it there, where that was little
@@ -39,6 +40,7 @@ _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many,
 _GROWN = 3  # of the poses grown from them, that are settled
 _NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
+_ByInk = Mapping[tuple[float, ...], find_print.Features]
 _Drawn = dict[tuple[int, ...], dict[tuple[float, ...], find_print.Features]]  # features by a picture's shape, then by ink
 
 
@@ -164,7 +166,7 @@ def _by_place(
     place = find_region.place_of_board(image)
     if place is not None:
         view = find_region.close_view(image, place, models, lens)
-        yield from _likeliest(find_region.propose(view, models), view.features, view.lens, lens, freedom)
+        yield from _as_they_grow(_likeliest(find_region.propose(view, models)), view.features, view.lens, lens, freedom)
         if by_shape:
             found = find_region.propose_by_outline(image, place, view, models, lens)
             yield from _unlike(found)
@@ -183,26 +185,29 @@ def _by_print(
         last = small.shape
         drawn[small.shape] = find_print.features_by_ink(small, models)
         by_ink = drawn[small.shape]
-        yield from _likeliest(find_print.propose(by_ink, models, small_lens), by_ink, small_lens, lens, freedom)
+        few = _likeliest(find_print.propose(by_ink, models, small_lens))
+        yield from _as_they_grow(few, by_ink, small_lens, lens, freedom)
 
 
-def _likeliest(
-    proposals: list[Proposal], by_ink: Mapping[tuple[float, ...], find_print.Features], view: LensModel, lens: LensModel,
-    freedom: LensFreedom,
-) -> Iterator[Proposal]:  # fmt: skip
-    """The few of them that many features support: as they grow, the most agreeing first, and then as they are.
-
-    view, lens: the lens as for the features, and as for the whole picture
-    """
+def _likeliest(proposals: list[Proposal]) -> list[Proposal]:
+    """The few of them that many features support; the most first, as they come."""
     most = max((p.support for p in proposals), default=0)
-    few = list(islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED))
-    sure: list[Proposal] = []
-    for one in few:
-        made = grown(by_ink[find_print.ink_of(one.model)], one, view, freedom)
-        if made is not None and made.lens is not None:
-            gain = made.lens.fx / view.fx
-            sure.append(replace(made, lens=replace(lens, fx=lens.fx * gain, fy=lens.fy * gain, dist=made.lens.dist)))
-    yield from islice(_unlike(sorted(sure, key=lambda p: -p.gathered)), _GROWN)
+    return list(islice(_unlike([p for p in proposals if p.support >= _LEAST_OF_BEST * most]), _TRIED))
+
+
+def _as_they_grow(
+    few: Sequence[Proposal], by_ink: _ByInk, view: LensModel, lens: LensModel, freedom: LensFreedom
+) -> Iterator[Proposal]:
+    """A few proposals grown over all of the board, the most agreeing first; then as they were.
+
+    by_ink, view: features, and the lens that they are seen through; lens: of the whole picture
+    """
+    made = (grown(by_ink[find_print.ink_of(one.model)], one, view, freedom) for one in few)
+    sure = sorted((one for one in made if one is not None), key=lambda p: -p.gathered)
+    for one in islice(_unlike(sure), _GROWN):
+        seen = one.lens or view
+        gain = seen.fx / view.fx
+        yield replace(one, lens=replace(lens, fx=lens.fx * gain, fy=lens.fy * gain, dist=seen.dist))
     yield from few
 
 

@@ -46,7 +46,7 @@ _SOFT_MM = 10.0
 _FAINT = "the tail hardly stands out from the board"
 _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
-_NEARLY = 0.65  # above: a whole tail, where the net sees it end there
+_NEARLY = 0.65  # above: a whole tail, where the net sees it end there (judgement, no source)
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",

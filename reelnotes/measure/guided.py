@@ -20,6 +20,7 @@ _ALIKE = 0.78  # least product of two descriptors; lower than without a place, f
 _TURN, _SIZE = 0.35, 0.5  # radians, and natural logarithm of size, that a pair may differ by from what the pose says
 LEAST_SUPPORT = 9  # distinct features in one plane; a wrong place seldom brings together more than six
 _SPAN = 0.3  # of the board's length over which they must lie
+# Judgement, no source; set with drawn clips in view, as is what follows.
 # Of the board's length, how far features are sought as pose and lens grow sure; and likeness by which one at the end of that must
 # surpass one in place: at first all ticks are like, once they are nearly in place the nearest is the one.
 _CLOSING_IN = ((0.06, 0.0), (0.03, 0.0), (0.015, 0.1), (0.008, 0.1))
