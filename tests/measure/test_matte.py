@@ -10,7 +10,7 @@ INK, THOUGHT = (60.0, 50.0, 55.0), (92.0, 80.0, 85.0)
 
 
 def test_dark_print_beside_a_dark_tail_is_no_tail():
-    """A square-cut dark tail ends at column 60; behind it stands a figure whose ink was thought to be a little paler than it is."""
+    """A square-cut dark tail ends at column 60; behind it stands a figure in ink thought to be paler than it is."""
     board = np.full((80, 120, 3), PALE, np.float32)
     seen = board.copy()
     for u in (61, 66, 71):
