@@ -11,14 +11,14 @@ from rich.markup import escape
 from reelnotes.cli.console import UNUSABLE, Voice
 from reelnotes.records.problems import ReelnotesError
 
+_OUT_HELP = "Where the outputs go (else: outputs/<name of the trip folder>, where you are or beside the trip you are in)."
+
 TripArgument = Annotated[
     Path, typer.Argument(metavar="TRIP", help="The trip folder: clips, and if there are any, track and log.", show_default=False)
 ]
 OutOption = Annotated[
     Path | None,
-    typer.Option(
-        "--out", metavar="DIR", help="Where the outputs go (else: outputs/<name of the trip folder>).", show_default=False
-    ),
+    typer.Option("--out", metavar="DIR", help=_OUT_HELP, show_default=False),
 ]
 JsonOption = Annotated[bool, typer.Option("--json", help="Print the facts as JSON on stdout, and nothing else there.")]
 QuietOption = Annotated[bool, typer.Option("--quiet", "-q", help="Say nothing; the exit code tells.")]

@@ -101,6 +101,9 @@ def _unread(root: Path, stray: Path, said: TripSettings) -> Problem | None:
         meant = _MOST_PRIVATE
     if not _stricter(meant, said.privacy):
         return None
+    if stray.is_dir():
+        what = "it is a folder, so settings in it are not read, and a wish for privacy may be among them"
+        return Problem(name_in_trip(root, stray), what, wishes.SILENT, f"give the folder another name; {NAME} is a text file")
     what = f"it looks like settings with a wish for privacy, but only {NAME} at the top of the trip folder is read"
     advice = f"if it is meant, name it {NAME} and put it there, minding a hidden ending; else take it away"
     return Problem(name_in_trip(root, stray), what, wishes.SILENT, advice)

@@ -37,7 +37,7 @@ def opened(path: Path) -> Iterator[av.container.InputContainer]:
     try:
         container = av.open(f"file:{path.resolve()}", mode="r", options=options, metadata_errors="replace")
     except (av.FFmpegError, OSError) as fault:
-        raise UnreadableError(str(path), f"it cannot be opened as video ({_reason(fault)})") from fault
+        raise UnreadableError(str(path), f"it cannot be opened as video: {_reason(fault)}") from fault
     try:
         yield container
     finally:

@@ -5,6 +5,7 @@ in part: the card falls back on a plain word, and the run tells. Ornaments (emoj
 """
 
 import io
+import re
 import unicodedata
 from functools import lru_cache
 from importlib.resources import files
@@ -13,6 +14,8 @@ from PIL import ImageFont
 
 REGULAR, BOLD = "Inter-Regular.otf", "Inter-SemiBold.otf"
 PLAIN_FISH = "fish"  # of whatever species
+
+_EMPTY_BRACKETS = re.compile(r"\(\s*\)|\[\s*\]")
 
 Font = ImageFont.FreeTypeFont
 
@@ -39,7 +42,8 @@ def drawable(text: str) -> str:
             drawn += plain
         elif unicodedata.category(letter)[0] in "LN":
             return ""
-    drawn = " ".join(drawn.split()) if drawn != text else drawn
+    if drawn != text:  # brackets around what was left out go with it
+        drawn = " ".join(_EMPTY_BRACKETS.sub("", drawn).split())
     return drawn if any(c.isalnum() for c in drawn) else ""
 
 

@@ -193,6 +193,14 @@ def test_a_wish_in_an_encoding_that_is_no_utf8_is_honoured(tmp_path, encoding):
     assert no_place(tmp_path)
 
 
+def test_a_folder_of_that_name_is_told_to_be_a_folder(tmp_path):
+    (tmp_path / "trip.toml").mkdir()
+    assert no_place(tmp_path)
+    told = str(read_settings(tmp_path)[1][0])
+    assert "it is a folder" in told
+    assert "name it trip.toml" not in told
+
+
 def test_a_byte_order_mark_hides_nothing(tmp_path):
     for mark in ("\ufeff", "\ufeff\ufeff"):  # the second one: a marked file pasted into a marked file
         said, _ = read(tmp_path, mark + PRIVATE)

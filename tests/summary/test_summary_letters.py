@@ -25,6 +25,7 @@ PLAIN = "A day on the water"
         ("Ｄａｗｎ ﬁsh", "Dawn fish"),  # full-width letters and a ligature
         ("Dawn 🎣 at sea", "Dawn at sea"),
         ("Dawn 👩‍🚀👍🏽❤️", "Dawn"),
+        ("cod (🎣) [★ ] two", "cod two"),  # what was left out leaves no brackets behind
         ("鱈の日", ""),
         ("Dawn at 釣り場", ""),
         ("아침", ""),
