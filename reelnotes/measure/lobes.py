@@ -12,9 +12,11 @@ from reelnotes.measure.masks import disc
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.stack import Mask
 from reelnotes.measure.tail import TailView
+from reelnotes.measure.two_toned import two_toned
 
 THIRD_LOBE = "the tail's end has a third lobe: a stain may be joined to it"
 OTHER_LOBE = "the longer lobe ends in another colour: a stain may be joined to it"
+OTHER_END = "the tail changes colour across all its breadth before it ends: a shadow, a leaf or a stain may lie on behind it"
 # All judgement, no source. Between the rays of a tail the board may show, and a fin may be torn by so much:
 _RAYS_MM, _SPECK_MM, _TORN_MM, _TORN = 3.0, 1.0, 3.0, 0.01  # the last as a share of the length
 _TAIL = 0.2  # of the length: farther in is no tail
@@ -29,7 +31,9 @@ def odd_lobes(view: TailView, outline: Outline, mask: Mask) -> str:
     """What about a tail's lobes casts doubt on its tip; "" for nothing. mask: the fish's piece, on the outline's raster."""
     if third_lobe(view, outline, mask):
         return THIRD_LOBE
-    return OTHER_LOBE if longer_lobe_stands_out(view) > _OTHER_COLOUR else ""
+    if longer_lobe_stands_out(view) > _OTHER_COLOUR:
+        return OTHER_LOBE
+    return OTHER_END if two_toned(view) else ""
 
 
 def longer_lobe_stands_out(view: TailView) -> float:

@@ -49,3 +49,28 @@ def test_a_stain_behind_the_tail_is_told_where_two_looks_agree():
     row = measure_posed(Scene(stain=(stain, (30, 30, 175), 0.59)).clip(), "a.mp4").lengths[0]
     assert row.verdict == "measured", row.reason
     assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
+
+
+DARK, BROWN = (0, 0, 0), (30, 40, 60)
+
+
+@pytest.mark.parametrize(
+    ("patch", "colour", "share"),
+    [
+        ([(300, 60), (345, 60), (345, 130), (300, 130)], DARK, 0.5),
+        ([(300, 60), (345, 60), (345, 130), (300, 130)], BROWN, 0.7),
+        ([(305, 70), (335, 70), (335, 120), (305, 120)], DARK, 0.7),
+        ([(310, 55), (360, 55), (360, 135), (310, 135)], DARK, 0.7),
+        ([(300, 65), (330, 60), (352, 80), (350, 112), (325, 128), (300, 125)], DARK, 0.5),
+        ([(300, 65), (330, 60), (352, 80), (350, 112), (325, 128), (300, 125)], BROWN, 0.7),
+    ],
+)
+def test_what_lies_on_behind_a_tail_makes_no_longer_fish(patch, colour, share):
+    row = measure_posed(Scene(stain=(patch, colour, share)).clip(), "a.mp4").lengths[0]
+    assert row.verdict == "check"
+    assert "changes colour" in row.reason
+
+
+def test_a_body_that_ends_in_a_fin_of_another_colour_is_one_fish():
+    row = measure_posed(Scene(FishDrawing(colour=(90, 120, 60), fin=(30, 40, 170))).clip(), "a.mp4").lengths[0]
+    assert row.verdict == "measured", row.reason
