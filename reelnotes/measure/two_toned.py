@@ -60,7 +60,7 @@ def colour_step(view: TailView) -> Step | None:
     if tail.sum() < _LEAST_PX:
         return None
     smooth = cv2.GaussianBlur(np.clip(view.stack.image, 0.0, 255.0) / 255.0, (0, 0), max(0.5 * raster.px_per_mm, 0.5))
-    colours = cv2.cvtColor(smooth.astype(np.float32), cv2.COLOR_BGR2LAB)[tail]
+    colours = cv2.cvtColor(smooth.astype(np.float32), cv2.COLOR_BGR2LAB)[tail].astype(np.float32, copy=False)
     second, parting = _parted(colours)
     if second.all() or not second.any():
         return None
