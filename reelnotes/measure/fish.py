@@ -40,7 +40,9 @@ _COARSE_FRAMES = 7
 _MOST_SCENES = 3
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
+_TWO_BODIES = 0.5  # of the columns of an outline
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
+_SEEN_TWOFOLD, _SEEN_ABREAST = 0.3, 0.1  # the same as the net sees it: on 90 drawn clips of one fish, at most 0.01 and 0.05
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
 _FAINT = "the tail hardly stands out from the board"
@@ -135,7 +137,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     unsure = best.unsure if unlike else ""
     # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
     more = [d for other in seen[:1] for d in other.doubts if beside and d not in piece.doubts]
-    doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness), *_tail_doubts(view)]
+    several = _two_bodies(shape, seen, unlike)
+    doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness, several), *_tail_doubts(view)]
     odd = odd_lobes(view, outline, piece.mask)
     doubts += [d for d in (odd, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
@@ -222,9 +225,18 @@ def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: floa
     return first
 
 
-def _shape_doubts(shape: Shape, likeness: float) -> list[str]:
+def _two_bodies(shape: Shape, seen: list[FishPiece], unlike: str) -> bool:
+    """Whether two fish may lie abreast. A gap between their tails is filled in an outline that runs around both, and a fish of
+    the board's colour has gaps of its own there: where the net sees the same fish, its view of the body counts."""
+    if shape.twofold > _TWO_BODIES or (unlike and shape.abreast > _TWO_TAILS):
+        return True
+    looks = [shape_of(piece.mask, piece.covered) for piece in seen[:1]]
+    return any(look.twofold > _SEEN_TWOFOLD or look.abreast > _SEEN_ABREAST for look in looks)
+
+
+def _shape_doubts(shape: Shape, likeness: float, several: bool) -> list[str]:
     doubts = []
-    if shape.twofold > 0.5 or shape.abreast > _TWO_TAILS:
+    if several:
         doubts.append("more than one fish may lie on the board")
     if shape.bend_deg > _CURLED_DEG:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")

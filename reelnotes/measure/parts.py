@@ -23,6 +23,9 @@ WIDTH, HEIGHT = 384, 192  # pixels that the board and MARGIN_MM around it are fi
 MARGIN_MM = 25.0
 _CELL = 32  # the net halves its picture five times
 _GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 and 1
+# One look now and then joins a stain or the board behind it to a tail, and another does not: several are averaged. Each is at
+# its own size (times the size trained on, which boards of other shapes vary as well), and every second one mirrored across.
+_LOOKS = ((0.9, False), (1.0, True), (1.1, False), (1.2, True))
 _LEAST_GAIN, _MOST_GAIN = 0.1, 4.0  # of the light that the empty board is shown in; these and the above as in training
 
 
@@ -40,15 +43,22 @@ class Parts:
 
 def see_parts(stack: Stack, model: BoardModel) -> Parts:
     """Ask the net about a stack of frames; where no frame reaches, nothing is likely."""
-    raster = Raster.over(model.board, 1.0 / pixel_mm(model.board), MARGIN_MM)
+    looks = [_look(stack, model, size, mirrored) for size, mirrored in _LOOKS]
+    fish, over = (np.stack(part) for part in zip(*looks, strict=True))
+    return Parts(fish.mean(axis=0), over.max(axis=0))  # a hand that one look sees may hide something
+
+
+def _look(stack: Stack, model: BoardModel, size: float, mirrored: bool) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """One look of the net at the board drawn ``size`` times as large as usual, on the stack's raster: fish, and what is over it."""
+    raster = Raster.over(model.board, size / pixel_mm(model.board), MARGIN_MM)
     seen = redrawn(stack.image, stack.raster, raster)
     inside = redrawn(stack.seen.astype(np.float32), stack.raster, raster) > 0.5
     plain = model.picture_on(raster) * model.on_board(raster)[..., None]
-    logits = _answer(_views(np.where(inside[..., None], seen, 0.0), plain.astype(np.float32), inside))
+    views = _views(np.where(inside[..., None], seen, 0.0), plain.astype(np.float32), inside)
+    logits = _answer(np.ascontiguousarray(views[:, ::-1]))[:, ::-1] if mirrored else _answer(views)
     odds = np.exp(logits - logits.max(axis=0))
-    likely = odds / odds.sum(axis=0) * inside
-    back = [redrawn(likely[k].astype(np.float32), raster, stack.raster) for k in (1, 2)]
-    return Parts(back[0], back[1])
+    likely = np.ascontiguousarray(odds / odds.sum(axis=0) * inside, np.float32)
+    return redrawn(likely[1], raster, stack.raster), redrawn(likely[2], raster, stack.raster)
 
 
 def pixel_mm(board: Board) -> float:
