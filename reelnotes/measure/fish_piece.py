@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.joined import parted
 from reelnotes.measure.landmarks import Tail
+from reelnotes.measure.masks import grown
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Blob, Outline
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
@@ -21,6 +22,7 @@ NOT_AT_STOP = "no fish lies at the stop"
 _MOST_OF_TAIL = 0.75  # of its breadth
 AT_EDGE = "the outline of the tail runs into the board's edge"
 _OVER_TAIL = "something lies over the tail or right beside it"
+_BESIDE_MM = 25.0  # of the piece: what hides some of it comes as near, if part of a hand has the colour of the board (judgement)
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,7 +226,8 @@ def _two_fish(main: Blob, long: list[Blob], x_high: float) -> tuple[str, ...]:
 def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) -> str:
     """What lies at the tail that is not the tail: "" when nothing, else a reason.
 
-    Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail is taken for one.
+    Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail, and lies against the
+    fish, is taken for one.
     """
     raster = stack.raster
     scale = raster.px_per_mm
@@ -235,16 +238,18 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
         return _OVER_TAIL
     known = covered | piece.aside if piece.aside is not None else covered
     strange = (outline.firm & ~known)[:, columns]
+    against = grown(piece.mask[:, columns], _BESIDE_MM * scale)
     board = outline.on_board[:, columns]
     rows = np.flatnonzero(board.any(axis=1))
     top, bottom = raster.row([tail.high_y + 6.0, tail.low_y - 6.0])
     for side in ((rows[0], top), (rows[-1], bottom)):
         low, high = sorted(round(float(v)) for v in side)
-        band = strange[max(low, 0) : high + 1]
+        band, touched = (part[max(low, 0) : high + 1] for part in (strange, against))
         if high - low < 2.0 * scale or not len(band):
             return AT_EDGE
         _, labels = cv2.connectedComponents(band.astype(np.uint8), connectivity=8)
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
+        through &= set(np.unique(labels[touched]))
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):
             return _OVER_TAIL
     return ""

@@ -17,7 +17,7 @@ from reelnotes.measure.tail import TailView
 # patches drawn on behind a tail the parting is 0.98 and more, the order 0.93 and more, the breadth in front 0.85 and more.
 _TAIL = 0.2  # of the length: farther in is no tail
 _COLOUR = 12.0  # units of CIELAB between the two
-_PARTING = 0.92  # share of the colour's variance that lies between the two (0.75 for a smooth change)
+_PARTING = 0.96  # share of the colour's variance that lies between the two (0.75 for a smooth change)
 _ORDER = 0.9  # share of the tail whose colour is that of its side of the step
 _BROAD = 0.6  # of the tail's breadth, at the step
 _BEYOND = (0.02, 0.15)  # of the length, from the step to the tip
