@@ -11,6 +11,7 @@ from reelnotes.measure.fish_piece import (
     AT_EDGE,
     NO_FISH,
     NOT_AT_STOP,
+    OVER_TAIL,
     FishPiece,
     by_the_tail,
     fish_pieces,
@@ -22,10 +23,10 @@ from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.lobes import odd_lobes
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
-from reelnotes.measure.parts import see_parts
+from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, head_seen, nose_seen_short, seen_pieces
+from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, hand_over, head_seen, nose_seen_short, seen_pieces
 from reelnotes.measure.shape import Shape, shape_of
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.stop_shade import shaded_gap
@@ -38,6 +39,7 @@ from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
 _MOST_SCENES = 3
+_CUT = 0.85  # share of the tip's rows
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_BODIES = 0.5  # of the columns of an outline
@@ -109,7 +111,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     outline = find_outline(stack, clip.model)
     if other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
         return Refusal(OTHER_INKS)
-    found = _piece_and_look(clip, stack, outline, scale)
+    parts = see_parts(stack, clip.model)
+    found = _piece_and_look(clip, stack, outline, parts, scale)
     if isinstance(found, Refusal):
         return found
     best, seen = found
@@ -118,7 +121,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if view is None:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
-    beside = by_the_tail(outline, stack, piece, tail)
+    beside = by_the_tail(outline, stack, piece, tail) or (OVER_TAIL if hand_over(parts, tail, raster) else "")
     coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
     unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
     if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
@@ -135,19 +138,19 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one, nor does the net so far from it
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
-    # A second fish that the net sees may be a lure or a stain, unless something is known to lie by the tail.
-    more = [d for other in seen[:1] for d in other.doubts if beside and d not in piece.doubts]
+    more = [d for other in seen[:1] for d in other.doubts]
     several = _two_bodies(shape, seen, unlike)
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness, several), *_tail_doubts(view)]
     odd = odd_lobes(view, outline, piece.mask)
     doubts += [d for d in (odd, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
-    return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, doubts, view, scale)
+    return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, list(dict.fromkeys(doubts)), view, scale)
 
 
-def _piece_and_look(clip: PosedClip, stack: Stack, outline: Outline, scale: float) -> tuple[TailEnd, list[FishPiece]] | Refusal:
+def _piece_and_look(
+    clip: PosedClip, stack: Stack, outline: Outline, parts: Parts, scale: float
+) -> tuple[TailEnd, list[FishPiece]] | Refusal:
     """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
     the net sees it."""
-    parts = see_parts(stack, clip.model)
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         seen = seen_pieces(parts, stack, clip.board, None)
@@ -249,6 +252,8 @@ def _tail_doubts(view: TailView) -> list[str]:
     doubts = []
     if view.soft_mm > max(_SOFT_MM, 8.0 * view.blur_mm):
         doubts.append("the tail's edge is as soft as a shadow's")
+    if view.cut > _CUT:
+        doubts.append("the tail ends just where something joined to it was told apart")
     if tip_stands_out(view) > OTHER_HUE:
         doubts.append("the tail's tip has another hue than the tail: a stain may be joined to it")
     return doubts

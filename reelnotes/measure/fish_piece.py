@@ -21,7 +21,7 @@ NO_FISH = "no fish lies on the board"
 NOT_AT_STOP = "no fish lies at the stop"
 _MOST_OF_TAIL = 0.75  # of its breadth
 AT_EDGE = "the outline of the tail runs into the board's edge"
-_OVER_TAIL = "something lies over the tail or right beside it"
+OVER_TAIL = "something lies over the tail or right beside it"
 _BESIDE_MM = 25.0  # of the piece: what hides some of it comes as near, if part of a hand has the colour of the board (judgement)
 
 
@@ -235,7 +235,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
     columns = slice(max(int(from_u), 0), max(int(to_u), 1))
     covered = piece.covered if piece.covered is not None else np.zeros_like(outline.firm)
     if _covered_at(covered, piece.mask, raster, tail):
-        return _OVER_TAIL
+        return OVER_TAIL
     known = covered | piece.aside if piece.aside is not None else covered
     strange = (outline.firm & ~known)[:, columns]
     against = grown(piece.mask[:, columns], _BESIDE_MM * scale)
@@ -251,7 +251,7 @@ def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) ->
         through = set(np.unique(labels[: max(2, round(2 * scale))])) & set(np.unique(labels[-1:])) - {0}
         through &= set(np.unique(labels[touched]))
         if any((labels == i).sum() / scale**2 > 150.0 for i in through):
-            return _OVER_TAIL
+            return OVER_TAIL
     return ""
 
 

@@ -35,21 +35,23 @@ class Parts:
 
     fish  a fish (of several, all)
     over  a hand, an arm or a tool, over the fish or beside it
+    maybe_over  the same, as likely as any single look has it: what may hide something
     """
 
     fish: NDArray[np.float32]
     over: NDArray[np.float32]
+    maybe_over: NDArray[np.float32]
 
 
 def see_parts(stack: Stack, model: BoardModel) -> Parts:
     """Ask the net about a stack of frames; where no frame reaches, nothing is likely."""
     looks = [_look(stack, model, size, mirrored) for size, mirrored in _LOOKS]
     fish, over = (np.stack(part) for part in zip(*looks, strict=True))
-    return Parts(fish.mean(axis=0), over.max(axis=0))  # a hand that one look sees may hide something
+    return Parts(fish.mean(axis=0), over.mean(axis=0), over.max(axis=0))
 
 
 def _look(stack: Stack, model: BoardModel, size: float, mirrored: bool) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """One look of the net at the board drawn ``size`` times as large as usual, on the stack's raster: fish, and what is over it."""
+    """One look of the net, at the board ``size`` times as large as usual: fish, and what is over it, on the stack's raster."""
     raster = Raster.over(model.board, size / pixel_mm(model.board), MARGIN_MM)
     seen = redrawn(stack.image, stack.raster, raster)
     inside = redrawn(stack.seen.astype(np.float32), stack.raster, raster) > 0.5

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import STOP_ZONE_MM, FishPiece, ends_seen
 from reelnotes.measure.joined import bridged
+from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.lens_model import Floats
 from reelnotes.measure.masks import closed, grown, opened
 from reelnotes.measure.outline import SMALLEST_FISH_MM
@@ -26,6 +27,7 @@ ELSEWHERE = "a second look sees the tail end elsewhere"
 SHORT = "a second look sees the nose short of the stop"
 # All judgement, no source; set with drawn clips in view.
 _LIKELY = 0.5  # from which a pixel is taken for what the net says it is
+_ABREAST = 0.3  # of the length, that another fish lies beside the first
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
@@ -33,6 +35,8 @@ _NOSE_GAP_MM = 12.0  # by which the net may see the fish begin behind a measured
 _CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut off by the raster's end
 _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
 _HAND_MM = 40.0  # to either side of the tail's tip
+_BEFORE_FORK_MM, _BEHIND_TIP_MM, _ABREAST_MM = 8.0, 20.0, 5.0
+_FAINT_HAND = 0.25  # likeness over all the tail's end: 0.48 under a hand, 0.08 at most on 90 drawn clips of bare tails
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
@@ -126,6 +130,14 @@ def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:
     return any(p.covered is not None and p.covered[:, about].sum() > (10.0 * raster.px_per_mm) ** 2 for p in seen)
 
 
+def hand_over(parts: Parts, tail: Tail, raster: Raster) -> bool:
+    """Whether the net sees a hand or a tool, be it faintly, upon the end of a tail: where the fork is and just behind the tip."""
+    columns = raster.column([min(tail.fork_x, tail.tip_x) - _BEFORE_FORK_MM, tail.tip_x + _BEHIND_TIP_MM])
+    rows = raster.row([tail.high_y + _ABREAST_MM, tail.low_y - _ABREAST_MM])
+    end = parts.maybe_over[max(int(rows[0]), 0) : int(rows[1]) + 1, max(int(columns[0]), 0) : int(columns[1]) + 1]
+    return bool(end.size and end.mean() > _FAINT_HAND)
+
+
 def _apart(length_mm: float, board: Board) -> float:
     """How far two views of one end may differ."""
     return max(_APART_PX * pixel_mm(board), _APART * length_mm)
@@ -184,7 +196,8 @@ def _frequencies(kinds: NDArray[np.intp]) -> NDArray[np.float64]:
 
 
 def _another(fish: Mask, main: Mask, length_mm: float, raster: Raster) -> bool:
-    """Whether there is another long piece of fish beside the main one."""
+    """Whether there is another long piece of fish abreast of the main one; what lies behind its tail does no harm."""
+    begin, end = ends_of(main, raster)
     count, labels, _, _ = cv2.connectedComponentsWithStats(fish.astype(np.uint8), connectivity=8)
     for i in range(1, count):
         piece: Mask = np.asarray(labels == i)
@@ -192,7 +205,8 @@ def _another(fish: Mask, main: Mask, length_mm: float, raster: Raster) -> bool:
             continue
         low, high = ends_of(piece, raster)
         area_mm2 = float(piece.sum()) / raster.px_per_mm**2
-        if high - low > 0.35 * length_mm and area_mm2 > _LEAST_DEPTH * (high - low) ** 2:
+        abreast_mm = min(high, end) - max(low, begin)
+        if high - low > 0.35 * length_mm and abreast_mm > _ABREAST * length_mm and area_mm2 > _LEAST_DEPTH * (high - low) ** 2:
             return True
     return False
 

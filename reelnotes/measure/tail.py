@@ -25,6 +25,8 @@ _FLAT_MM, _BESIDE_FORK_MM = 4.0, 25.0  # about the fork, along the board and acr
 _STRAIGHT_MM, _PATCH_MM = 0.5, 12.0  # as even as an edge of the print, and over so much of it at least
 _STEEP_PRINT = 6.0  # levels a millimetre: an edge between two inks that differ by some 15, blurred by a millimetre
 _DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
+_REACH_MM, _CUT_SHORT_MM = 20.0, 2.0  # of the window beyond the piece; a tip so near its end is where it cuts the tail
+_ABOUT_TIP = 0.01  # of the length
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
 
@@ -39,6 +41,7 @@ class TailView:
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
     soft_mm  over how much the tail's rear edge fades, from four fifths fish to one fifth
+    cut      share of the rows about the tip that end where something was taken off (``covered``)
     """
 
     tail: Tail
@@ -50,13 +53,15 @@ class TailView:
     stack: Stack
     blur_mm: float
     soft_mm: float
+    cut: float = 0.0
 
 
 def view_tail(
     frames: Sequence[PosedFrame], model: BoardModel, coarse: Raster, outline: Outline, mask: Mask, native_px_per_mm: float,
     *, covered: Mask | None = None, in_parts: bool = True,
 ) -> TailView | None:  # fmt: skip
-    """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there.
+    """Look closely at the end of the piece ``mask`` (on the raster ``coarse``); None when it has no tail's end there, or the fish
+    goes on beyond the window: then the piece is but a part of it.
 
     covered   where a hand lies: what is seen there is no fish
     in_parts  False leaves out the scatter: a quick look
@@ -65,9 +70,10 @@ def view_tail(
     fish = redrawn(mask.astype(np.float32), coarse, raster, border_goes_on=True) > 0.5
     whole = stack_frames(frames, raster)
     picture, blur_px = _expected(whole, model, outline, coarse, fish)
-    board = model.on_board(raster)
+    board, off = model.on_board(raster), np.zeros(fish.shape, bool)
     if covered is not None and covered.any():
-        board &= redrawn(covered.astype(np.float32), coarse, raster, border_goes_on=True) < 0.5
+        off = redrawn(covered.astype(np.float32), coarse, raster, border_goes_on=True) >= 0.5
+        board &= ~off
     doubt = colour_doubt(outline.match, model.picture_on(raster))
     light = (whole.image / np.maximum(picture, _DIM)).astype(np.float32)
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
@@ -76,7 +82,7 @@ def view_tail(
     bare = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False)
     blur_mm = max(blur_px / raster.px_per_mm, _LEAST_BLUR_PX / native_px_per_mm)
     made = settled(share, bare, Sight(light, raster, blur_px, blur_mm), closely=in_parts)
-    if made is None:
+    if made is None or made.tail.tip_x + made.shade_mm > raster.x_mm(raster.width_px) - _CUT_SHORT_MM:
         return None
     tail = made.tail
     if _along_print(share, picture, made.seems, raster):
@@ -91,8 +97,18 @@ def view_tail(
             parts.append(found)
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
-        edge_fades(mixed) / raster.px_per_mm,
+        edge_fades(mixed) / raster.px_per_mm, _cut(share, off, tail, raster),
     )  # fmt: skip
+
+
+def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, raster: Raster) -> float:
+    """Share of the rows about the tip in which the tail ends within two millimetres of what was taken off."""
+    edge, near_px = trailing_edge(share), _ABOUT_TIP * tail.tip_x * raster.px_per_mm
+    with np.errstate(invalid="ignore"):
+        rows = np.flatnonzero(np.abs(edge - raster.column(tail.tip_x)) < near_px)
+    reach = max(1, round(2.0 * raster.px_per_mm))
+    met = [off[row, int(edge[row]) : int(edge[row]) + reach + 1].any() for row in rows]
+    return float(np.mean(met)) if met else 0.0
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:
@@ -126,7 +142,7 @@ def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
     rows = mm[mm[:, 0] > start, 1]
     scale = float(np.clip(1.6 * native_px_per_mm, 1.0, 5.0))
     top, bottom = rows.max() + 12.0, rows.min() - 12.0
-    return Raster(scale, start, top, int((high + 20.0 - start) * scale), int((top - bottom) * scale))
+    return Raster(scale, start, top, int((high + _REACH_MM - start) * scale), int((top - bottom) * scale))
 
 
 def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster, fish: Mask) -> tuple[Picture, float]:

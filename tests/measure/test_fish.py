@@ -10,7 +10,7 @@ from scene import FishDrawing, Scene
 from reelnotes.measure.fish_piece import FishPiece, fish_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
-from reelnotes.measure.parts import Parts
+from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS
 from reelnotes.measure.seen_fish import ends_of
 from reelnotes.measure.tail_end import TailEnd, among_equals
@@ -109,7 +109,7 @@ def test_a_fish_of_the_boards_own_colour_is_known_by_its_look():
 
 
 def test_a_fish_that_only_the_outline_sees_is_a_matter_to_check(monkeypatch):
-    monkeypatch.setattr("reelnotes.measure.fish.see_parts", lambda stack, model: Parts(0 * stack.noise, 0 * stack.noise))
+    monkeypatch.setattr("reelnotes.measure.fish.see_parts", lambda stack, model: Parts(*(0 * stack.noise,) * 3))
     row = measured(Scene())
     assert row.verdict == "check"
     assert "second look" in row.reason
@@ -119,6 +119,19 @@ def test_a_hand_over_the_tail_gives_no_length_to_trust():
     hand = np.array([[285.0, 200.0], [345.0, 200.0], [340.0, 60.0], [280.0, 62.0]])
     row = measured(Scene(extra=((hand, 12.0, (120, 150, 200)),)))
     assert row.verdict in {"check", "refused"}
+
+
+@pytest.mark.parametrize(("likely", "verdict"), [(0.4, "check"), (0.1, "measured")])
+def test_a_hand_that_only_the_net_sees_over_the_tail_is_a_matter_to_check(monkeypatch, likely, verdict):
+    def faintly(stack, model):
+        found, over = see_parts(stack, model), np.zeros_like(stack.noise)
+        over[:, int(stack.raster.column(285.0)) : int(stack.raster.column(345.0))] = likely
+        return replace(found, maybe_over=over)
+
+    monkeypatch.setattr("reelnotes.measure.fish.see_parts", faintly)
+    row = measured(Scene())
+    assert row.verdict == verdict, row.reason
+    assert ("something lies over the tail" in row.reason) == (verdict == "check")
 
 
 def test_a_hand_across_the_body_does_not_matter():

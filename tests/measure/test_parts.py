@@ -125,18 +125,18 @@ def test_a_head_is_filled_in_only_where_the_net_sees_fish_right_up_to_the_stop()
     piece = FishPiece(mask, 40.0, 300.0, BOARD.width_mm / 2, ())
     fish = np.full(mask.shape, 0.98, np.float32)
     over = np.zeros_like(fish)
-    assert head_seen(parts.Parts(fish, over), piece, raster)
+    assert head_seen(parts.Parts(fish, over, over), piece, raster)
     stop = int(raster.to_px(np.array([0.0, 0.0]))[0])
     gap = fish.copy()
     gap[:, stop : stop + 25] = 0.02  # bare board before the nose
-    assert not head_seen(parts.Parts(gap, over), piece, raster)
-    assert not head_seen(parts.Parts(0.7 * fish, over), piece, raster)  # likely is not sure
+    assert not head_seen(parts.Parts(gap, over, over), piece, raster)
+    assert not head_seen(parts.Parts(0.7 * fish, over, over), piece, raster)  # likely is not sure
     low = np.full_like(fish, 0.02)
     low[ends[1, 1] - 25 : ends[1, 1]] = 0.98
-    assert head_seen(parts.Parts(low, over), piece, raster)  # a head that points down, abreast of the body's belly
+    assert head_seen(parts.Parts(low, over, over), piece, raster)  # a head that points down, abreast of the body's belly
     aside = np.full_like(fish, 0.02)
     aside[ends[1, 1] + 5 :] = 0.98
-    assert not head_seen(parts.Parts(aside, over), piece, raster)  # another fish beside it is not its head
+    assert not head_seen(parts.Parts(aside, over, over), piece, raster)  # another fish beside it is not its head
 
 
 @pytest.mark.parametrize("colour", [(70, 90, 80), (196, 206, 212)])  # dark; much like the board
@@ -145,3 +145,12 @@ def test_a_real_gap_before_a_drawn_nose_is_not_filled_in(colour):
     found, stack = seen(Scene(fish))
     piece = FishPiece(stack.seen, 45.0, 345.0, fish.y, ())
     assert not head_seen(found, piece, stack.raster)
+
+
+@pytest.mark.parametrize(("from_mm", "doubted"), [(60.0, True), (310.0, False)])
+def test_another_fish_counts_where_it_lies_abreast_of_the_first(from_mm, doubted):
+    stack = stack_frames(Scene().clip().frames, Raster.over(BOARD, 1.0, 25.0))
+    whole = board_mm(stack, [[2, 40], [300, 40], [300, 90], [2, 90]])
+    other = board_mm(stack, [[from_mm, 110], [from_mm + 180, 110], [from_mm + 180, 150], [from_mm, 150]])
+    (piece,) = seen_pieces(parts.Parts((whole | other).astype(np.float32), 0 * stack.noise, 0 * stack.noise), stack, BOARD, None)
+    assert bool(piece.doubts) == doubted

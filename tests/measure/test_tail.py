@@ -2,10 +2,15 @@
 
 import numpy as np
 import pytest
+from scene import BOARD, FishDrawing, Scene
 
 from reelnotes.measure.board_model import Raster
+from reelnotes.measure.fish import _tail_doubts
+from reelnotes.measure.fish_piece import fish_pieces
 from reelnotes.measure.landmarks import find_tail
-from reelnotes.measure.tail import _along_print
+from reelnotes.measure.outline import find_outline
+from reelnotes.measure.stack import stack_frames
+from reelnotes.measure.tail import _along_print, view_tail
 
 RASTER = Raster(2.0, 230.0, 50.0, 200, 200)
 
@@ -46,3 +51,28 @@ def test_a_fork_near_an_edge_of_the_print_is_seen(edge_mm):
 def test_a_straight_tail_away_from_the_print_is_seen():
     share = forked(filled_to_mm=300.0)
     assert not _along_print(share, striped(285.0), find_tail(share, RASTER, 1.0), RASTER)
+
+
+def looked_at(mask_to_mm, covered_from_mm=None):
+    """A close look at a drawn fish's tail by a piece that ends at a place, something else being taken off from another on."""
+    clip = Scene().clip()
+    stack = stack_frames(clip.frames, Raster.over(BOARD, 1.0, 25.0))
+    outline = find_outline(stack, clip.model)
+    (piece, *_) = fish_pieces(outline, stack, clip.board)
+    x_mm = stack.raster.x_mm(np.arange(stack.raster.width_px))
+    off = np.broadcast_to(x_mm > (covered_from_mm or np.inf), piece.mask.shape)
+    return view_tail(clip.frames, clip.model, stack.raster, outline, piece.mask & (x_mm < mask_to_mm), 1.5, covered=off)
+
+
+def test_a_piece_that_the_fish_goes_on_beyond_has_no_tails_end():
+    assert looked_at(290.0) is None
+    view = looked_at(400.0)
+    assert view is not None
+    assert view.tail.tip_x == pytest.approx(FishDrawing().length, abs=3.0)  # source: the drawing
+
+
+@pytest.mark.parametrize(("from_mm", "cut"), [(300.0, True), (312.0, True), (340.0, False)])
+def test_a_tail_that_ends_where_something_was_told_apart_is_doubted(from_mm, cut):
+    view = looked_at(400.0, from_mm)
+    assert view is not None
+    assert ("told apart" in " ".join(_tail_doubts(view))) == cut
