@@ -12,10 +12,12 @@ from reelnotes.measure.fish_piece import (
     NO_FISH,
     NOT_AT_STOP,
     OVER_TAIL,
+    PAST_END,
     FishPiece,
     by_the_tail,
     fish_pieces,
     parted_pieces,
+    past_end,
 )
 from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.joined import OTHER_HUE
@@ -121,6 +123,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if view is None:
         return Refusal("the tail's end is not to be seen")
     tail = view.tail
+    if past_end(tail.tip_x, clip.board):
+        return Refusal(PAST_END)
     beside = by_the_tail(outline, stack, piece, tail) or (OVER_TAIL if hand_over(parts, tail, raster) else "")
     coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
     unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)

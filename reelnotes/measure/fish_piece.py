@@ -19,6 +19,7 @@ from reelnotes.records.problems import Refusal
 STOP_ZONE_MM = 80.0  # what begins within this of the stop lies at it
 NO_FISH = "no fish lies on the board"
 NOT_AT_STOP = "no fish lies at the stop"
+PAST_END = "the tail reaches the end of the board or past it"
 _MOST_OF_TAIL = 0.75  # of its breadth
 AT_EDGE = "the outline of the tail runs into the board's edge"
 OVER_TAIL = "something lies over the tail or right beside it"
@@ -193,10 +194,15 @@ def _with_rest(main: Blob, blobs: tuple[Blob, ...]) -> dict[float, tuple[Mask, f
     return {x_high: (mask, x_high)} if x_high > main.x_high_mm else {}
 
 
+def past_end(x_mm: float, board: Board) -> bool:
+    """Whether a tail that seems to end there may go on beyond the board."""
+    return x_mm > board.length_mm - 4.0
+
+
 def ends_seen(mask: Mask, stack: Stack, board: Board, x_high: float) -> Refusal | None:
     """None where both ends of a piece lie on the board and in the picture; else a Refusal that says which does not."""
-    if x_high > board.length_mm - 4.0:
-        return Refusal("the tail reaches the end of the board or past it")
+    if past_end(x_high, board):
+        return Refusal(PAST_END)
     columns = np.flatnonzero(mask.any(axis=0))
     unseen = ~stack.seen
     first, last = int(columns[0]), int(columns[-1])

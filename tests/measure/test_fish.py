@@ -100,6 +100,19 @@ def test_a_tail_past_the_end_is_refused():
     assert "the end of the board" in row.reason
 
 
+def test_a_tail_that_the_outline_loses_before_the_end_of_the_board_is_refused_where_it_reaches_it(monkeypatch):
+    scene = Scene(FishDrawing(length=610.0, fork=572.0, depth=110.0))
+
+    def lost(outline, stack, board):
+        pieces = fish_pieces(outline, stack, replace(board, length_mm=2000.0))  # as if its end were not known
+        return [replace(piece, x_high=590.0) for piece in pieces]
+
+    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", lost)
+    row = measured(scene)
+    assert row.verdict == "refused"
+    assert "the end of the board" in row.reason
+
+
 def test_a_fish_of_the_boards_own_colour_is_known_by_its_look():
     # What the board does not explain of it falls to pieces; a tail that stands out and the net's view of the whole agree.
     scene = Scene(FishDrawing(colour=(190, 205, 210), fin=(120, 130, 190)))
