@@ -99,6 +99,9 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
 def _preferred(answers: Sequence[Fish | Refusal]) -> Fish | Refusal:
     """Of the answers from the scenes of one clip, longest scene first: a sure fish, unless a fish in doubt was there for much
     longer; else the fish that was there longest; else a refusal."""
+    other = [a for a in answers if isinstance(a, Refusal) and a.reason == OTHER_INKS]
+    if other:  # a board that has other colours in one scene is another board in all
+        return other[0]
     fish = [a for a in answers if isinstance(a, Fish)]
     if not fish:  # what one scene saw of a fish says more than another's bare board
         return next((a for a in answers if isinstance(a, Refusal) and a.reason != NO_FISH), answers[0])
@@ -158,7 +161,8 @@ def _piece_and_look(
     pieces = fish_pieces(outline, stack, clip.board)
     if isinstance(pieces, Refusal):
         seen = seen_pieces(parts, stack, clip.board, None)
-        if not seen or pieces.reason not in (NO_FISH, NOT_AT_STOP):
+        # What seems to reach the board's end may be a hand or a shadow joined to the fish; the close look asks again.
+        if not seen or pieces.reason not in (NO_FISH, NOT_AT_STOP, PAST_END):
             return pieces
         return _by_look(clip, seen, stack, outline, scale), seen
     best = best_tail(clip, pieces, stack, outline, scale)

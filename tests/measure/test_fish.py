@@ -7,13 +7,16 @@ import numpy as np
 import pytest
 from scene import FishDrawing, Scene
 
-from reelnotes.measure.fish_piece import FishPiece, fish_pieces
+from reelnotes.measure.fish import _preferred, measure_fish
+from reelnotes.measure.fish_piece import NO_FISH, PAST_END, FishPiece, fish_pieces
+from reelnotes.measure.inks import OTHER_INKS
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS
 from reelnotes.measure.seen_fish import ends_of
 from reelnotes.measure.tail_end import TailEnd, among_equals
+from reelnotes.records.problems import Refusal
 from reelnotes.records.units import INCH_MM
 
 
@@ -111,6 +114,20 @@ def test_a_tail_that_the_outline_loses_before_the_end_of_the_board_is_refused_wh
     row = measured(scene)
     assert row.verdict == "refused"
     assert "the end of the board" in row.reason
+
+
+def test_an_outline_that_runs_on_to_the_end_of_the_board_is_looked_at_again(monkeypatch):
+    # What is joined to the fish reaches the end; the net sees the fish end before it, and so does a close look.
+    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", lambda *_: Refusal(PAST_END))
+    row = measured(Scene())
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
+
+
+def test_a_board_of_other_colours_in_one_scene_is_another_board_in_all():
+    fish, other = measure_fish(Scene().clip()), Refusal(OTHER_INKS)
+    assert _preferred([fish, other]) is other
+    assert _preferred([fish, Refusal(NO_FISH)]) is fish
 
 
 def test_a_fish_of_the_boards_own_colour_is_known_by_its_look():
