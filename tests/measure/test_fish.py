@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scene import FishDrawing, Scene
 
-from reelnotes.measure.fish import _preferred, measure_fish
+from reelnotes.measure.fish import _preferred, _two_bodies, measure_fish
 from reelnotes.measure.fish_piece import NO_FISH, PAST_END, FishPiece, fish_pieces
 from reelnotes.measure.inks import OTHER_INKS
 from reelnotes.measure.landmarks import Tail
@@ -15,6 +15,7 @@ from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS
 from reelnotes.measure.seen_fish import ends_of
+from reelnotes.measure.shape import shape_of
 from reelnotes.measure.tail_end import TailEnd, among_equals
 from reelnotes.records.problems import Refusal
 from reelnotes.records.units import INCH_MM
@@ -122,6 +123,23 @@ def test_an_outline_that_runs_on_to_the_end_of_the_board_is_looked_at_again(monk
     row = measured(Scene())
     assert row.verdict == "measured", row.reason
     assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
+
+
+def bars(*rows):
+    """A piece of one or more bars abreast, (from, to) in rows of a mask 100 rows high and 300 columns long."""
+    mask = np.zeros((100, 300), bool)
+    for low, high in rows:
+        mask[low:high] = True
+    mask[:, :30] = True  # joined at the head
+    return FishPiece(mask, 0.0, 300.0, 50.0, ())
+
+
+def test_two_bodies_that_the_net_sees_abreast_are_two_fish_and_gaps_in_an_outline_alone_are_none():
+    one, gap = bars((30, 70)), bars((20, 45), (55, 80))
+    plain, parted = shape_of(one.mask), replace(shape_of(one.mask), abreast=0.3)
+    assert _two_bodies(plain, [gap], "")
+    assert not _two_bodies(parted, [one], "")
+    assert _two_bodies(parted, [one], "the net sees another fish")
 
 
 def test_a_board_of_other_colours_in_one_scene_is_another_board_in_all():

@@ -154,3 +154,28 @@ def test_another_fish_counts_where_it_lies_abreast_of_the_first(from_mm, doubted
     other = board_mm(stack, [[from_mm, 110], [from_mm + 180, 110], [from_mm + 180, 150], [from_mm, 150]])
     (piece,) = seen_pieces(parts.Parts((whole | other).astype(np.float32), 0 * stack.noise, 0 * stack.noise), stack, BOARD, None)
     assert bool(piece.doubts) == doubted
+
+
+def test_several_looks_are_averaged_and_the_surest_hand_is_kept(monkeypatch):
+    asked = []
+
+    def look(stack, model, size, mirrored):
+        asked.append((size, mirrored))
+        return 0 * stack.noise + 0.1 * len(asked), 0 * stack.noise + 0.2 * len(asked)
+
+    monkeypatch.setattr(parts, "_look", look)
+    found, _ = seen(Scene())
+    assert len(asked) == len(set(asked)) == 4
+    assert {mirrored for _, mirrored in asked} == {True, False}
+    for got, wanted in ((found.fish, 0.25), (found.over, 0.5), (found.maybe_over, 0.8)):
+        assert np.allclose(got, wanted)
+
+
+@pytest.mark.parametrize("mirrored", [True, False])
+def test_a_look_at_another_size_or_mirrored_lies_in_the_same_place(mirrored):
+    # source: the drawing itself
+    stack = stack_frames(Scene().clip().frames, Raster.over(BOARD, 1.0, 25.0))
+    fish, _ = parts._look(stack, Scene().clip().model, 1.2, mirrored)
+    truth = board_mm(stack, FishDrawing().body()) | board_mm(stack, FishDrawing().tail())
+    assert (fish > 0.5)[truth].mean() > 0.8
+    assert (fish > 0.5)[~(cv2.dilate(truth.astype(np.uint8), np.ones((31, 31), np.uint8)) > 0)].mean() < 0.02
