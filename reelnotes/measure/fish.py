@@ -148,7 +148,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     more = [d for other in seen[:1] for d in other.doubts]
     several = _two_bodies(shape, seen, unlike)
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness, several), *_tail_doubts(view)]
-    odd = odd_lobes(view, outline, piece.mask)
+    odd = odd_lobes(view, outline, piece.mask, clip.model)
     doubts += [d for d in (odd, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, list(dict.fromkeys(doubts)), view, scale)
 

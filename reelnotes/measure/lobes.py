@@ -6,11 +6,13 @@ Where one lobe reaches well beyond the other, what is beyond has the colour of t
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 from scipy.signal import find_peaks
 
+from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.masks import disc
 from reelnotes.measure.outline import Outline
-from reelnotes.measure.stack import Mask
+from reelnotes.measure.stack import Mask, greatest
 from reelnotes.measure.tail import TailView
 from reelnotes.measure.two_toned import two_toned
 
@@ -19,6 +21,7 @@ OTHER_LOBE = "the longer lobe ends in another colour: a stain may be joined to i
 OTHER_END = "the tail changes colour across all its breadth before it ends: a shadow, a leaf or a stain may lie on behind it"
 # All judgement, no source. Between the rays of a tail the board may show, and a fin may be torn by so much:
 _RAYS_MM, _SPECK_MM, _TORN_MM, _TORN = 3.0, 1.0, 3.0, 0.01  # the last as a share of the length
+_LETTER_MM, _BESIDE_INK_MM, _INK = 8.0, 2.0, 8.0  # half a gap that a word makes; about each stroke; levels beside the paper's
 _TAIL = 0.2  # of the length: farther in is no tail
 _CLEAR = 3.0  # of ``Outline.score``: a tail that stands out less may seem torn where it has the board's colour
 # On 115 clips of drawn fish, rightly measured, lobes that reach this much farther (of the tail's breadth) have ends within 2
@@ -27,9 +30,9 @@ _LONGER, _OTHER_COLOUR = 0.12, 7.0
 _LEAST_PX, _REST = 6, (0.02, 0.1)  # what it is held against: so much before the shorter lobe's end, as shares of the length
 
 
-def odd_lobes(view: TailView, outline: Outline, mask: Mask) -> str:
+def odd_lobes(view: TailView, outline: Outline, mask: Mask, model: BoardModel) -> str:
     """What about a tail's lobes casts doubt on its tip; "" for nothing. mask: the fish's piece, on the outline's raster."""
-    if third_lobe(view, outline, mask):
+    if third_lobe(view, outline, mask, model):
         return THIRD_LOBE
     if longer_lobe_stands_out(view) > _OTHER_COLOUR:
         return OTHER_LOBE
@@ -54,12 +57,14 @@ def longer_lobe_stands_out(view: TailView) -> float:
     return float(np.linalg.norm(np.median(lab[beyond], axis=0)[1:] - np.median(lab[rest], axis=0)[1:]))
 
 
-def third_lobe(view: TailView, outline: Outline, mask: Mask) -> bool:
+def third_lobe(view: TailView, outline: Outline, mask: Mask, model: BoardModel) -> bool:
     """Whether the end of a tail, seen clearly, has three lobes or more."""
     tip_mm = view.tail.tip_x
-    edge_mm = _edge(view, tip_mm)
+    edge_mm = _edge(view, tip_mm, model)
     if len(edge_mm) < 3:
         return False
+    # Of two peaks of the same height, in whole pixels, neither would be seen to stand on the other's slope.
+    edge_mm = edge_mm + 1e-6 * np.arange(len(edge_mm))
     ground = np.full(1, edge_mm.min() - _TAIL * tip_mm)
     _, found = find_peaks(np.concatenate([ground, edge_mm, ground]), prominence=max(_TORN_MM, _TORN * tip_mm))
     if len(found["prominences"]) < 3:
@@ -70,12 +75,14 @@ def third_lobe(view: TailView, outline: Outline, mask: Mask) -> bool:
     return bool(len(seen) and np.median(seen) > _CLEAR)
 
 
-def _edge(view: TailView, tip_mm: float) -> np.ndarray:
-    """How far back each row of the tail reaches, mm along the board, gaps between the rays closed."""
+def _edge(view: TailView, tip_mm: float, model: BoardModel) -> np.ndarray:
+    """How far back each row of the tail reaches, mm along the board, gaps between the rays closed, and those over letters and
+    ticks: between strokes of the print fish and board are hard to tell, and a word under a tail would notch it."""
     raster = view.stack.raster
     scale = raster.px_per_mm
-    whole = cv2.morphologyEx((view.share > 0.5).astype(np.uint8), cv2.MORPH_CLOSE, disc(_RAYS_MM * scale))
-    whole = cv2.morphologyEx(whole, cv2.MORPH_OPEN, disc(_SPECK_MM * scale))
+    fish = (view.share > 0.5).astype(np.uint8)
+    rays, words = (cv2.morphologyEx(fish, cv2.MORPH_CLOSE, disc(mm * scale)) > 0 for mm in (_RAYS_MM, _LETTER_MM))
+    whole = cv2.morphologyEx((rays | (words & _strokes(model, raster))).astype(np.uint8), cv2.MORPH_OPEN, disc(_SPECK_MM * scale))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(whole, connectivity=8)
     if count < 2:
         return np.zeros(0)
@@ -85,3 +92,11 @@ def _edge(view: TailView, tip_mm: float) -> np.ndarray:
     reach = np.asarray(raster.to_mm(np.stack([last, rows], axis=-1).astype(float))[:, 0])
     near = reach > reach.max() - _TAIL * tip_mm
     return np.asarray(np.interp(np.arange(rows[near][0], rows[near][-1] + 1), rows[near], reach[near]))
+
+
+def _strokes(model: BoardModel, raster: Raster) -> NDArray[np.bool_]:
+    """(h, w) True where the empty board's picture has strokes of print, and close beside them."""
+    picture = model.picture_on(raster).astype(np.float32)
+    around = cv2.GaussianBlur(picture, (0, 0), _LETTER_MM / 2 * raster.px_per_mm)
+    ink = (greatest(np.abs(picture - around)) > _INK).astype(np.uint8)
+    return cv2.dilate(ink, disc(_BESIDE_INK_MM * raster.px_per_mm)) > 0

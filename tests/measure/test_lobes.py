@@ -1,9 +1,13 @@
 """Blood on the board by the tail: told from it, or a matter to check, never a longer fish."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
-from scene import FishDrawing, Scene
+from scene import BOARD, FishDrawing, Scene
 
+from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.lobes import third_lobe
 from reelnotes.measure.measure_clip import measure_posed
 
 BLOOD = (30, 30, 160)
@@ -33,6 +37,24 @@ def test_what_one_lobe_has_beyond_the_other_has_its_colour_or_is_said():
 
 def test_a_third_lobe_is_said():
     assert "third lobe" in measured(blotch(312, 93, 18, 8, 1)).reason
+
+
+@pytest.mark.parametrize("printed", [True, False])
+def test_a_word_under_a_tail_notches_it_but_makes_no_third_lobe(printed):
+    """A straight tail 60 mm broad that ends at 300 mm, with two gaps where the board has, or has not, two lines of letters."""
+    raster = Raster(2.0, 230.0, 130.0, 200, 160)
+    v, u = np.mgrid[: raster.height_px, : raster.width_px]
+    x, y = raster.x_mm(u), raster.y_mm(v)
+    gaps = (x > 270.0) & ((np.abs(y - 80.0) < 5.0) | (np.abs(y - 105.0) < 5.0))
+    share = ((x < 300.0) & (np.abs(y - 92.0) < 30.0) & ~gaps).astype(np.float32)
+    picture = np.full((540, 1800, 3), 220, np.uint8)
+    for y_mm in (80, 105) if printed else ():
+        for x_mm in range(260, 330, 6):
+            picture[int(539.5 - 3 * (y_mm + 4)) : int(539.5 - 3 * (y_mm - 4)), 3 * x_mm : 3 * x_mm + 9] = 60
+    model = BoardModel(BOARD, picture, 3.0, (-0.5, 539.5), np.array([0.114, 0.587, 0.299]))
+    view = SimpleNamespace(share=share, stack=SimpleNamespace(raster=raster), tail=SimpleNamespace(tip_x=300.0))
+    outline = SimpleNamespace(score=np.full(share.shape, 9.0, np.float32))
+    assert third_lobe(view, outline, share > 0.5, model) == (not printed)
 
 
 def test_a_tail_with_uneven_lobes_of_one_colour_is_measured():
