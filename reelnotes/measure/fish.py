@@ -41,7 +41,7 @@ from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
 _MOST_SCENES = 3
-_CUT = 0.85  # share of the tip's rows
+_CUT = 0.85  # share of the tip's rows; judgement, no source: 0.88 and more where a tail was cut, 0.81 and (once) 1 where not
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_BODIES = 0.5  # of the columns of an outline
@@ -98,7 +98,7 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
 
 def _preferred(answers: Sequence[Fish | Refusal]) -> Fish | Refusal:
     """Of the answers from the scenes of one clip, longest scene first: a sure fish, unless a fish in doubt was there for much
-    longer; else the fish that was there longest; else a refusal."""
+    longer; else the fish that was there longest; else a refusal. Another board in any of them is another board."""
     other = [a for a in answers if isinstance(a, Refusal) and a.reason == OTHER_INKS]
     if other:  # a board that has other colours in one scene is another board in all
         return other[0]

@@ -232,7 +232,7 @@ def _two_fish(main: Blob, long: list[Blob], x_high: float) -> tuple[str, ...]:
 def by_the_tail(outline: Outline, stack: Stack, piece: FishPiece, tail: Tail) -> str:
     """What lies at the tail that is not the tail: "" when nothing, else a reason.
 
-    Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail, and lies against the
+    Hands and tools come from beyond the board's long edges: a piece that runs from an edge up to the tail, and comes near the
     fish, is taken for one.
     """
     raster = stack.raster

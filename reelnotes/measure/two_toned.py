@@ -28,8 +28,8 @@ _LEAST_PX, _END, _AT_STEP = 60, 0.03, 0.06  # the last two as shares of the leng
 @dataclass(frozen=True, slots=True)
 class Step:
     """The clearest step of colour along a tail: how far apart the two colours are (CIELAB), the share of the variance between
-    them, the share of the tail that keeps to its side, and the breadth before the step and the length beyond it, as shares of the
-    tail's breadth and of the whole length."""
+    them, the share of the tail that keeps to its side, the breadth before the step and the length beyond it (shares of the tail's
+    breadth and of the whole length), and the share of the tail that lies before it."""
 
     colour: float
     parting: float
@@ -54,7 +54,7 @@ def colour_step(view: TailView) -> Step | None:
     The two colours are told apart along their axis of greatest variance, at Otsu's threshold (1979).
     """
     raster, tip_mm = view.stack.raster, view.tail.tip_x
-    x_mm = raster.to_mm(np.stack([np.arange(raster.width_px, dtype=float), np.zeros(raster.width_px)], axis=-1))[:, 0]
+    x_mm = raster.x_mm(np.arange(raster.width_px))
     firm = cv2.erode((view.share > 0.8).astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     tail = firm & (x_mm > tip_mm * (1.0 - _TAIL)) & (x_mm < tip_mm)
     if tail.sum() < _LEAST_PX:
