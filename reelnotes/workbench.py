@@ -18,8 +18,9 @@ from reelnotes.measure import measure_clip, usable_boards, write_evidence
 from reelnotes.measure.bench.board_pdf import board_pdf
 from reelnotes.measure.bench.calibrate import Checkerboard, calibrate_lens
 from reelnotes.measure.bench.descriptor import board_toml, lens_toml
-from reelnotes.measure.bench.enrol import Enrolled, Graduation, enrol_board
+from reelnotes.measure.bench.enrol import Enrolled, enrol_board
 from reelnotes.measure.bench.marker_board import PICTURE_PX_PER_MM, as_board, design_marker_board, draw
+from reelnotes.measure.bench.scale_along import Graduation
 from reelnotes.measure.photo import is_heic
 from reelnotes.measure.pictures import FOLDER as EVIDENCE_FOLDER
 from reelnotes.media.writing import write_bytes

@@ -91,7 +91,7 @@ def enrol(
         typer.Option(
             "--tick",
             metavar="LENGTH",
-            help="Without --at: spacing of the rule's smallest even ticks, 1mm or 1/8in; with --width.",
+            help="Instead of more than one --at: spacing of the rule's smallest even ticks, 1mm or 1/8in; with --width.",
         ),
     ] = None,
     corner: Annotated[
@@ -111,15 +111,15 @@ def enrol(
     """Make an own board known from one photo: its picture seen square on, and its descriptor."""
     with speaking(as_json, quiet, verbose) as voice:
         called = sizes.name(name)
-        marks = [sizes.graduation(text) for text in at or ()]
+        marks = sizes.graduations(at or ())
         corners = [sizes.pixel("--corner", text) for text in corner or ()]
         if corners and len(corners) != 4:
             raise UsageError("--corner", f"{len(corners)} corners were given", "give all four, or none to have them looked for")
         tick_mm = None if tick is None else sizes.some_mm("--tick", tick)
         width_mm = None if width is None else sizes.some_mm("--width", width)
-        if not marks and tick_mm is not None and width_mm is None:
+        if len(marks) < 2 and tick_mm is not None and width_mm is None:
             what = "the board's width must be given too: only by it are a rule's smallest ticks told from its longer ones"
-            raise UsageError("--tick", what, "add --width, or give graduations with --at")
+            raise UsageError("--tick", what, "add --width, or give two graduations with --at")
         made = workbench.enrol_photo(photo, to, called, marks, tick_mm, corners, width_mm, replace=replace)
         if isinstance(made, Refusal):
             raise UsageError(str(photo), made.reason)
@@ -128,7 +128,10 @@ def enrol(
         voice.out.print(f"{escape(enrolled.board.name)}: {size}; {enrolled.words}.")
         voice.out.print("Lay a rule along it: if it has another size, give graduations or corners, or the other unit.")
         picture = descriptor.with_suffix(".png")
-        voice.out.print(f"Look at {bold(picture)}: it must show the whole board, stop at the left, undistorted.")
+        voice.out.print(
+            f"Look at {bold(picture)}: it must show the board's whole top and nothing else, no stop and no side, undistorted."
+        )
+        voice.out.print("Where it does not, give the top's four corners with --corner.")
         board_facts = {"length_mm": enrolled.board.length_mm, "width_mm": enrolled.board.width_mm, "rms_mm": enrolled.rms_mm}
         voice.result({"descriptor": str(descriptor), **board_facts, "words": enrolled.words})
 

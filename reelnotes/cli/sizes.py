@@ -5,6 +5,7 @@ millimetres, and the scale would be wrong without a sign of it. Only 0 is the sa
 """
 
 import re
+from collections.abc import Sequence
 
 from reelnotes.records.problems import UsageError
 from reelnotes.records.units import INCH_MM
@@ -41,6 +42,20 @@ def some_mm(option: str, text: str) -> float:
     if in_mm <= 0:
         raise UsageError(option, f"'{text}' is no length of anything", _ADVICE)
     return in_mm
+
+
+def graduations(texts: Sequence[str]) -> list[tuple[float, float, float]]:
+    """Each as :func:`graduation`. Raises UsageError where some are in inches and some are not: of two marks, a slip of the unit
+    makes another scale and nothing contradicts it."""
+    made = [graduation(text) for text in texts]
+    units = {
+        bool(re.search(r'(in|inch|inches|")\s*$', text, re.IGNORECASE)) for text, mark in zip(texts, made, strict=True) if mark[2]
+    }
+    if len(units) > 1:
+        raise UsageError(
+            "--at", "some graduations are in inches and some are not", "give them all as the board's rule is numbered"
+        )
+    return made
 
 
 def graduation(text: str) -> tuple[float, float, float]:

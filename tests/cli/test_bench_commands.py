@@ -68,6 +68,12 @@ def test_a_bare_number_is_told_to_have_no_unit(tmp_path: Path) -> None:
     assert sizes.graduation("10,10=0") == (10.0, 10.0, 0.0)  # nothing is nothing in any unit
 
 
+def test_graduations_in_two_systems_are_asked_about() -> None:
+    with pytest.raises(UsageError, match="some graduations are in inches"):
+        sizes.graduations(["10,10=5in", "900,10=65cm"])
+    assert len(sizes.graduations(["10,10=0", '500,10=20"', "900,10=35 1/2 in"])) == 3  # nothing is nothing in any unit
+
+
 @pytest.mark.parametrize("wrong", ["", "  ", ".", "..", "../up", "a/b", "a\\b", ".hidden", "---", "a\nb", "long" * 40])
 def test_names_that_make_no_file(wrong: str, tmp_path: Path) -> None:
     for words in (("board",), ("enrol", tmp_path / "no.png"), ("lens", tmp_path / "no.mp4", "--checkerboard", "9x6:25mm")):

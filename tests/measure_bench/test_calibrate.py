@@ -9,7 +9,7 @@ import pytest
 
 from reelnotes.measure.bench.calibrate import Checkerboard, calibrate_lens, lens_from_views
 from reelnotes.measure.bench.lens_doubt import View
-from reelnotes.records.boards import Lens
+from reelnotes.records.boards import Board, Lens
 from reelnotes.records.problems import Refusal
 
 SIZE = (1280, 720)
@@ -67,7 +67,14 @@ def test_too_few_views_are_told(tmp_path: Path) -> None:
     path = tmp_path / "empty.mp4"
     write_clip(path, [np.full((180, 320), 128, np.uint8)] * 10)
     lens = calibrate_lens(path, "none", checkerboard=Checkerboard(6, 4, 30.0))
-    assert isinstance(lens, Refusal) and "views" in lens.reason
+    assert isinstance(lens, Refusal) and "no frame" in lens.reason and "inner corners" in lens.reason
+
+
+def test_a_board_without_markers_is_no_pattern(tmp_path: Path) -> None:
+    path = tmp_path / "empty.mp4"
+    write_clip(path, [np.full((180, 320), 128, np.uint8)] * 3)
+    lens = calibrate_lens(path, "none", boards=[Board("plain", 600.0, 150.0)])
+    assert isinstance(lens, Refusal) and "markers" in lens.reason
 
 
 def write_clip(path: Path, frames: list[np.ndarray]) -> None:

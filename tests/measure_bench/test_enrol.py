@@ -6,9 +6,10 @@ import cv2
 import numpy as np
 import pytest
 
-from reelnotes.measure.bench.enrol import Enrolled, Graduation, enrol_board
+from reelnotes.measure.bench.enrol import Enrolled, enrol_board
 from reelnotes.measure.bench.marker_board import design_marker_board, draw
 from reelnotes.measure.bench.quad import find_quad
+from reelnotes.measure.bench.scale_along import Graduation
 from reelnotes.measure.bench.ticks import read_ticks
 from reelnotes.records.problems import Refusal
 
@@ -16,9 +17,14 @@ LENGTH, WIDTH, SCALE = 600.0, 150.0, 5.0
 SHOWN = (2400, 1600)
 
 
-def photograph(tilt_deg: float, turn_deg: float, ground: int = 60) -> tuple[np.ndarray, np.ndarray]:
-    """(photo, 3 x 3 homography board mm (y up) -> photo px): a pinhole camera above the board, written out here."""
+def photograph(tilt_deg: float, turn_deg: float, ground: int = 60, stop_mm: int = 0) -> tuple[np.ndarray, np.ndarray]:
+    """(photo, 3 x 3 homography board mm (y up) -> photo px): a pinhole camera above the board, written out here.
+
+    stop_mm  breadth of a pale stop beside the board's end, which an outline runs around as well
+    """
     board = draw(design_marker_board("own board", LENGTH, WIDTH), SCALE)
+    beside = round(stop_mm * SCALE)
+    board = cv2.copyMakeBorder(board, 0, 0, beside, 0, cv2.BORDER_CONSTANT, value=190.0)
     focal = 2000.0
     K = np.array([[focal, 0, (SHOWN[0] - 1) / 2], [0, focal, (SHOWN[1] - 1) / 2], [0, 0, 1.0]])
     tilt, turn = np.radians(tilt_deg), np.radians(turn_deg)
@@ -29,6 +35,7 @@ def photograph(tilt_deg: float, turn_deg: float, ground: int = 60) -> tuple[np.n
     t = np.array([0, 0, 720.0]) - R @ np.array([LENGTH / 2, WIDTH / 2, 0])
     homography = K @ np.column_stack([R[:, 0], R[:, 1], t])
     to_board = np.array([[1 / SCALE, 0, 0.5 / SCALE], [0, -1 / SCALE, WIDTH - 0.5 / SCALE], [0, 0, 1.0]])
+    to_board = to_board @ np.array([[1, 0, -beside], [0, 1, 0], [0, 0, 1.0]])
     photo = cv2.warpPerspective(board, homography @ to_board, SHOWN, flags=cv2.INTER_AREA, borderValue=float(ground))
     noisy = photo + np.random.default_rng(1).normal(0, 2, photo.shape)
     return np.repeat(np.clip(noisy, 0, 255).astype(np.uint8)[..., None], 3, 2), homography
@@ -83,6 +90,75 @@ def test_even_ticks_alone() -> None:
     enrolled = enrol_board(photo, "own board", Path("own.png"), tick_mm=1.0)
     assert isinstance(enrolled, Enrolled), enrolled
     assert enrolled.board.length_mm == pytest.approx(LENGTH, rel=0.006)
+
+
+@pytest.mark.parametrize("stop_mm", [4, 14])
+def test_ticks_that_begin_inside_the_outline_need_a_zero(stop_mm: int) -> None:
+    # A length read from a stop's outer edge is too long by the stop, and nothing in the picture would show it.
+    photo, homography = photograph(15, 3, stop_mm=stop_mm)
+    alone = enrol_board(photo, "own board", Path("own.png"), tick_mm=1.0, width_mm=WIDTH)
+    assert isinstance(alone, Refusal) and "where zero is" in alone.reason
+    made = enrol_board(
+        photo, "own board", Path("own.png"), graduations=[graduation(homography, 300)], tick_mm=1.0, width_mm=WIDTH
+    )
+    assert isinstance(made, Enrolled), made
+    assert made.board.length_mm == pytest.approx(LENGTH, rel=0.002)
+    assert scale_error(made, homography, "own board") < 1.0
+    corners = [at(homography, *corner) for corner in CORNERS]
+    made = enrol_board(photo, "own board", Path("own.png"), tick_mm=1.0, width_mm=WIDTH, corners_px=corners)
+    assert isinstance(made, Enrolled) and made.board.length_mm == pytest.approx(LENGTH, rel=0.002)
+
+
+def test_ticks_beside_graduations_bear_them_out_or_contradict_them() -> None:
+    photo, homography = photograph(20, 4)
+    marks = [graduation(homography, 100), graduation(homography, 500)]
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, tick_mm=1.0, width_mm=WIDTH)
+    assert isinstance(made, Enrolled) and "borne out" in made.words
+    marks[1] = Graduation(marks[1].x_px, marks[1].y_px, 510.0)
+    made = enrol_board(photo, "own board", Path("own.png"), graduations=marks, tick_mm=1.0, width_mm=WIDTH)
+    assert isinstance(made, Refusal) and "by its ticks" in made.reason
+
+
+def test_a_board_that_runs_out_of_the_photo_is_told() -> None:
+    photo, homography = photograph(20, 4)
+    marks = [graduation(homography, 100), graduation(homography, 300)]
+    cut = photo[:, : round(at(homography, 400.0, 75.0)[0])]
+    made = enrol_board(cut, "own board", Path("own.png"), graduations=marks)
+    assert isinstance(made, Refusal) and "out of the photo" in made.reason
+
+
+def test_a_photo_too_small_to_show_a_rule_is_told() -> None:
+    photo, homography = photograph(20, 4)
+    small = cv2.resize(photo, None, fx=0.2, fy=0.2, interpolation=cv2.INTER_AREA)
+    corners = [(0.2 * x, 0.2 * y) for x, y in (at(homography, *corner) for corner in CORNERS)]
+    marks = [Graduation(0.2 * g.x_px, 0.2 * g.y_px, g.value_mm) for g in (graduation(homography, x) for x in (100, 500))]
+    made = enrol_board(small, "own board", Path("own.png"), graduations=marks, corners_px=corners)
+    assert isinstance(made, Refusal) and "from nearer" in made.reason
+
+
+def rule(spacing_mm: float, thick_mm: float, *, long_every: int, dark: bool = True) -> np.ndarray:
+    """A rule of 500 mm along the lower edge of a band of 100 mm, at 4 px/mm: ticks of 5 mm, longer ones of 10 mm, seen a little
+    unsharply in noise."""
+    paper, ink = (210, 40) if dark else (50, 220)
+    sharp = np.full((800, 4000), paper, np.uint8)
+    for n in range(1, round(500 / spacing_mm)):
+        x, half = n * spacing_mm * 8, thick_mm * 4
+        sharp[-(80 if n % long_every == 0 else 40) :, round(x - half) : round(x + half)] = ink
+    seen = cv2.resize(cv2.GaussianBlur(sharp, (0, 0), 2.5), (2000, 400), interpolation=cv2.INTER_AREA).astype(np.float64)
+    return np.clip(seen + np.random.default_rng(2).normal(0, 3, seen.shape), 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("dark", [True, False])
+@pytest.mark.parametrize(
+    ("spacing_mm", "thick_mm", "long_every"), [(1.0, 0.5, 5), (1.0, 0.25, 10), (5.0, 0.4, 2), (2.0, 0.3, 5), (3.175, 0.4, 4)]
+)
+def test_ticks_are_counted_however_thin(spacing_mm: float, thick_mm: float, long_every: int, dark: bool) -> None:
+    # Thin lines put as much of their spectrum at twice and thrice their number as at it.
+    seen = rule(spacing_mm, thick_mm, long_every=long_every, dark=dark)
+    ticks = read_ticks(seen, np.diag([1 / 2000, -1 / 400, 1.0]) + np.array([[0, 0, 0], [0, 0, 1.0], [0, 0, 0]]))
+    assert ticks is not None
+    assert ticks.count == pytest.approx(500 / spacing_mm, rel=0.002)
+    assert ticks.first == pytest.approx(1.0, abs=0.2)
 
 
 def test_given_corners_win_and_the_stop_may_be_at_the_right() -> None:

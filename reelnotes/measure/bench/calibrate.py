@@ -55,7 +55,12 @@ def calibrate_lens(
     both ways, and out to the corners of the frame. Raises UnreadableError for a clip that cannot be
     opened; a Refusal says why no lens could be had.
     """
+    if checkerboard is None and not any(board.markers for board in boards):
+        return Refusal("none of the boards has markers; show a marker board of 'reelnotes board', or a checkerboard")
     views, size = gather_views(path, checkerboard, boards, progress)
+    if not views:
+        mistake = "are its inner corners counted, where four squares meet?" if checkerboard else "are they the boards in it?"
+        return Refusal(f"the pattern was found in no frame of the clip; is it the right clip, and {mistake}")
     if len(views) < FEWEST_VIEWS:
         found = f"only {len(views)} usable views of the pattern were found, {FEWEST_VIEWS} are needed"
         return Refusal(f"{found}; film it longer, sharper, from more sides")

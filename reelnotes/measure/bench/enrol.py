@@ -1,8 +1,7 @@
 """An own board from one oblique photo: its picture seen square on, and its descriptor.
 
 What is known: the board is a flat rectangle, so its four corners in the photo give its plane up to
-two scales. Two or more graduations, by pixel and value, give the scale along the board (a least
-squares line; more of them show how well it fits). The scale across comes from the rectangle's own
+two scales. Its rule gives the scale along the board (``scale_along``). The scale across comes from the rectangle's own
 perspective: with square pixels and the lens's axis in the middle of the photo, right angles fix the
 ratio of the sides (Zhang & He, "Whiteboard scanning and image enhancement", 2006); or it is given.
 """
@@ -17,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.bench.quad import find_outline
-from reelnotes.measure.bench.ticks import read_ticks
+from reelnotes.measure.bench.scale_along import CORNERS, Graduation, pixel_text, scale_along
 from reelnotes.records.boards import Board
 from reelnotes.records.problems import Refusal
 
@@ -32,17 +31,8 @@ SLIP_SHARE = 0.0005  # of the photo's longer side, by which a corner may be off:
 WORST_WIDTH_SHARE = 0.05
 WORST_BOW = 0.004  # of the long side's length; the scale within the board errs by about as much
 FEWEST_SIDE_PX = 20.0
-OFF_ALONG, OFF_ACROSS = 0.05, 0.25  # how far off the outline a graduation may lie, in lengths and widths of the board
-WORST_GRADUATION_SHARE = 0.01  # graduations that miss the line by more than this share of the board are mistaken
-
-
-@dataclass(frozen=True, slots=True)
-class Graduation:
-    """A mark of the board's own rule: its pixel in the photo, and the length that it stands for."""
-
-    x_px: float
-    y_px: float
-    value_mm: float
+EDGE_SHARE = 0.004  # of the photo's longer side: an outline that comes as near to the photo's edge is cut off by it
+LEAST_PX_PER_MM = 0.8  # of a photo: less does not show a rule
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -66,7 +56,8 @@ def enrol_board(
 ) -> Enrolled | Refusal:  # fmt: skip
     """Make a board from a photo (h, w, 3) BGR.
 
-    graduations  two or more; or, without them, ``tick_mm``: the spacing of the rule's smallest even ticks
+    graduations  two or more; or ``tick_mm``, the spacing of the rule's smallest even ticks, with one or none (beside more it is
+                 compared with them)
     corners_px   the board's corners: stop end near edge, far end near edge, far end far edge, stop end
                  far edge (near: the edge with the rule); None looks for them, and takes the stop to be at the left
     width_mm     the board's width where it is known
@@ -78,33 +69,46 @@ def enrol_board(
     if isinstance(quad, Refusal):
         return quad
     unit = cv2.getPerspectiveTransform(quad.astype(np.float32), UNIT_SQUARE)
-    scale = _scale_from_graduations(unit, graduations) if graduations else _scale_from_ticks(photo, unit, tick_mm)
+    scale = scale_along(photo, unit, graduations, tick_mm, ends_known=corners_px is not None)
     if isinstance(scale, Refusal):
         return scale
-    start_mm, length_mm, rms_mm, how = scale
+    start_mm, length_mm = scale.start_mm, scale.length_mm
     across_mm = (
         _width_given(quad, length_mm, photo.shape[:2], width_mm) if width_mm else _width_told(quad, length_mm, photo.shape[:2])
     )
     if isinstance(across_mm, Refusal):
         return across_mm
-    if not (SHORTEST_MM <= start_mm + length_mm <= LONGEST_MM and NARROWEST_MM <= across_mm <= WIDEST_MM):
-        return Refusal(
-            f"that would make a board of {start_mm + length_mm:.0f} by {across_mm:.0f} mm; are the lengths and their units right?"
-        )
-    seen = f"{how}; {'width as given' if width_mm else f'width {across_mm:.0f} mm from the perspective'}"
+    fault = _unlikely(start_mm + length_mm, across_mm, float(np.linalg.norm(quad[1] - quad[0])) / length_mm)
+    if fault:
+        return Refusal(fault)
+    seen = f"{scale.words}; {'width as given' if width_mm else f'width {across_mm:.0f} mm from the perspective'}"
     square, zero = _square_on(photo, unit, start_mm, length_mm, across_mm)
     board = Board(name, start_mm + length_mm, across_mm, picture, PICTURE_PX_PER_MM, zero, source=seen)
-    return Enrolled(board, square, rms_mm, seen)
+    return Enrolled(board, square, scale.rms_mm, seen)
 
 
 def _outline(photo: NDArray[np.uint8]) -> Points | Refusal:
     found = find_outline(photo)
     if found is None:
-        return Refusal("the board's outline was not found in the photo; give its four corners, or take it on a plain ground")
+        return Refusal(f"the board's outline was not found in the photo; {CORNERS}, or take it on a plain ground")
+    height, width = photo.shape[:2]
+    margin = EDGE_SHARE * max(height, width)
+    if (found.corners < margin).any() or (found.corners > np.array([width, height]) - 1 - margin).any():
+        return Refusal(f"the board seems to run out of the photo; take it with all of the board in sight, or {CORNERS}")
     if found.bow > WORST_BOW:
         told = f"the board's long edges bow by {100 * found.bow:.1f} % of their length in the photo, as a wide lens bends them"
-        return Refusal(f"{told}; take it with an ordinary lens, or from further off with the board in the middle")
+        advice = "take it with an ordinary lens, or from further off with the board in the middle"
+        return Refusal(f"{told}; {advice}; or, if they do not, {CORNERS}")
     return found.corners
+
+
+def _unlikely(length_mm: float, width_mm: float, px_per_mm: float) -> str:
+    """Why a board of that size, in a photo that shows its millimetre so large, is none to make; "" when it is one."""
+    if not (SHORTEST_MM <= length_mm <= LONGEST_MM and NARROWEST_MM <= width_mm <= WIDEST_MM):
+        return f"that would make a board of {length_mm:.0f} by {width_mm:.0f} mm; are the lengths and their units right?"
+    if px_per_mm < LEAST_PX_PER_MM:
+        return f"the photo shows a millimetre of the board by {px_per_mm:.1f} pixels only; take it from nearer, or larger"
+    return ""
 
 
 def outside(photo: NDArray[np.uint8], graduations: Sequence[Graduation], corners: Sequence[tuple[float, float]]) -> str:
@@ -113,7 +117,7 @@ def outside(photo: NDArray[np.uint8], graduations: Sequence[Graduation], corners
     marks = [("graduation", g.x_px, g.y_px) for g in graduations] + [("corner", x, y) for x, y in corners]
     for what, x, y in marks:
         if not (-0.5 <= x <= width - 0.5 and -0.5 <= y <= height - 0.5):
-            return f"the {what} at {_pixel(x, y)} lies outside the photo, which is {width} by {height} pixels"
+            return f"the {what} at {pixel_text(x, y)} lies outside the photo, which is {width} by {height} pixels"
     return ""
 
 
@@ -134,67 +138,14 @@ def misplaced(corners: Sequence[tuple[float, float]]) -> str:
     return ""
 
 
-def _pixel(x: float, y: float) -> str:
-    return f"{x:g},{y:g}"
-
-
-Scale = tuple[float, float, float | None, str]  # x of the stop end, length of the outline, rms, in words
-
-
-def _scale_from_graduations(unit: Points, graduations: Sequence[Graduation]) -> Scale | Refusal:
-    if len(graduations) < 2:
-        return Refusal("one graduation gives no scale; give two or more, far apart")
-    seen = np.array([[[g.x_px, g.y_px]] for g in graduations], np.float64)
-    places = cv2.perspectiveTransform(seen, unit).reshape(-1, 2)
-    along, values = places[:, 0], np.array([g.value_mm for g in graduations])
-    fault = _disorder(places, graduations)
-    if fault:
-        return Refusal(fault)
-    slope, start = np.polyfit(along, values, 1)
-    rms = float(np.sqrt(np.mean((values - (start + slope * along)) ** 2))) if len(graduations) > 2 else None
-    if rms is not None and rms > WORST_GRADUATION_SHARE * slope:
-        return Refusal(f"the graduations miss each other by {rms:.1f} mm; is one of them mistyped, or the outline wrong?")
-    return float(start), float(slope), rms, f"scale from {len(graduations)} graduations"
-
-
-def _disorder(places: Points, graduations: Sequence[Graduation]) -> str:
-    """Why graduations that lie at ``places`` (n, 2) of the board's unit square cannot be; "" when they can."""
-    off = (np.abs(places - 0.5) - 0.5 > np.array([OFF_ALONG, OFF_ACROSS])).any(axis=1)
-    if off.any():
-        stray = graduations[int(np.argmax(off))]
-        return f"the graduation at {_pixel(stray.x_px, stray.y_px)} lies off the board's outline; is its pixel right?"
-    order = np.argsort(places[:, 0])
-    steps, rises = np.diff(places[order, 0]), np.diff([graduations[int(i)].value_mm for i in order])
-    if np.ptp(places[:, 0]) < 0.1 or steps.min() <= 0:
-        return "the graduations lie too close together; give two that are far apart"
-    if np.all(rises < 0):
-        return "the graduations fall from the stop outwards; is the stop at the end that was said?"
-    if np.all(rises > 0):
-        return ""
-    first = int(np.argmax(rises <= 0))
-    a, b = (graduations[int(i)] for i in order[first : first + 2])
-    told = f"{a.value_mm:g} mm at {_pixel(a.x_px, a.y_px)}, and {b.value_mm:g} mm at {_pixel(b.x_px, b.y_px)} further out"
-    return f"the graduations do not rise from the stop outwards: {told}; one of them is mistaken"
-
-
-def _scale_from_ticks(photo: NDArray[np.uint8], unit: Points, tick_mm: float | None) -> Scale | Refusal:
-    if tick_mm is None:
-        return Refusal("nothing tells the scale; give two graduations, or the spacing of the rule's smallest ticks")
-    ticks = read_ticks(photo, unit)
-    if ticks is None:
-        return Refusal("no even ticks could be read along the board's edges; give two graduations")
-    # x = 0 is taken at the outline's stop end; a tick grid alone cannot tell which tick is zero.
-    how = f"scale from even ticks, {ticks:.1f} of them along the board; x = 0 at the outline's stop end"
-    return 0.0, ticks * tick_mm, None, how
-
-
 def _width_given(quad: Points, length_mm: float, shape: tuple[int, ...], width_mm: float) -> float | Refusal:
     """The given width, if any camera could have seen a board of that length and width so."""
     seen = [_width_mm(quad, length_mm, shape, share)[0] for share in (None, *USUAL_FOCAL_SHARES)]
     if min(seen) / WIDTH_SLACK <= width_mm <= max(seen) * WIDTH_SLACK:
         return width_mm
     told = f"a length of {length_mm:.0f} mm and a width of {width_mm:.0f} mm do not go together in this photo"
-    return Refusal(f"{told}; is a graduation or its unit mistaken, or were longer ticks taken for the smallest?")
+    slip = "is a graduation or its unit mistaken? of --tick: longer ticks were taken for the smallest, so give two with --at"
+    return Refusal(f"{told}; {slip}")
 
 
 def _width_told(quad: Points, length_mm: float, shape: tuple[int, ...]) -> float | Refusal:
