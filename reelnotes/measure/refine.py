@@ -51,9 +51,14 @@ class Alignment:
 
 
 def scales(model: BoardModel, native_px_per_mm: float) -> list[float]:
-    """Raster scales (px/mm) from coarse to the frame's own, each about twice the last."""
+    """Raster scales (px/mm) from coarse to about the frame's own, each about twice the last.
+
+    The finest is one of eight to each doubling, so that frames from about as far away share the templates cut for one scale.
+    """
     coarse = _COARSE_PX / model.board.length_mm
-    fine = float(np.clip(native_px_per_mm, coarse, min(model.px_per_mm, 1500.0 / model.board.length_mm)))
+    finest = min(model.px_per_mm, 1500.0 / model.board.length_mm)
+    octaves = np.ceil(8 * np.log2(np.clip(native_px_per_mm / coarse, 1.0, None))) / 8
+    fine = float(np.clip(coarse * 2**octaves, coarse, max(finest, coarse)))
     count = max(1, round(np.log2(fine / coarse)))
     return [coarse * (fine / coarse) ** (i / count) for i in range(count + 1)]
 

@@ -22,6 +22,7 @@ _STILL_THERE, _LESS = 0.2, 0.6  # strength at the middling scale, and as a share
 _KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)
 _TRIES = 4  # frames of a stretch
+_AS_CLEAR = 0.95  # of the print seen in the clearest frame yet, in one that needs no better of its stretch: judgement, no source
 _LOST = 2  # stretches without the board, one after the other: it is gone
 
 
@@ -99,14 +100,15 @@ def track(shots: list[Shot], picture: Picture, found: Alignment, wanted: int) ->
 
 
 def _best_of(trail: "_Trail", stretch: NDArray[np.int64]) -> bool:
-    """Follow the board to the two sharpest frames of a stretch (to others, where it is not held there), and keep the one in
-    which more of its print is to be seen and clear: a glint or a hand leaves the picture sharp."""
+    """Follow the board to the sharpest frame of a stretch (to others, where it is not held there); and to the next, to keep the
+    better one, where less of its print is clear than in other stretches: a glint or a hand leaves a picture sharp."""
     made: dict[int, float] = {}
     for i in sorted(map(int, stretch), key=lambda i: -trail.sharpness[i])[:_TRIES]:
         here = trail.to(i)
         if here is not None:
             made[i] = float(np.clip(here.agreement.ncc[here.agreement.seen], 0.0, 1.0).sum())
-            if len(made) == 2:
+            trail.clearest = max(trail.clearest, made[i])
+            if len(made) == 2 or (len(trail.followed) > 1 and made[i] > _AS_CLEAR * trail.clearest):
                 break
     for i in sorted(made, key=lambda i: -made[i])[1:]:
         del trail.followed[i]
@@ -124,6 +126,7 @@ class _Trail:
         self.sharpness = [shot.sharpness(part) for shot in shots]
         self.followed: dict[int, Alignment] = {}
         self.tried: set[int] = set()
+        self.clearest = 0.0  # print seen in any of them
 
     def to(self, i: int) -> Alignment | None:
         """The board in frame i; None where it is not held there."""
