@@ -56,7 +56,7 @@ _NEARLY = 0.65  # above: a whole tail, where the net sees it end there (judgemen
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",
-    AT_ODDS: "the lens given is not the one that the board shows: calibrate it anew, or leave it out",
+    AT_ODDS: "the lens given and the board's picture contradict each other: calibrate the lens or enrol the board anew",
     INSTEAD: "the given lens does not fit the board, so the lens was solved from the board: calibrate it anew, or leave it out",
 }
 
