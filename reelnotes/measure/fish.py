@@ -28,7 +28,17 @@ from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_hei
 from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
-from reelnotes.measure.seen_fish import ELSEWHERE, disagreement, hand_at, hand_over, head_seen, nose_seen_short, seen_pieces
+from reelnotes.measure.seen_fish import (
+    ELSEWHERE,
+    disagreement,
+    hand_at,
+    hand_over,
+    hangs_over,
+    head_seen,
+    nose_seen_short,
+    out_of_sight,
+    seen_pieces,
+)
 from reelnotes.measure.shape import Shape, shape_of
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.stop_shade import shaded_gap
@@ -41,7 +51,9 @@ from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
 _MOST_SCENES = 3
-_CUT = 0.85  # share of the tip's rows; judgement, no source: 0.88 and more where a tail was cut, 0.81 and (once) 1 where not
+_CUT = (
+    0.3  # share of the tip's rows: 0.35 to 1 where a tail was cut by 4 % and more, 0.1 where it was whole (judgement, no source)
+)
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
 _CURLED_DEG = 30.0
 _TWO_BODIES = 0.5  # of the columns of an outline
@@ -50,6 +62,7 @@ _SEEN_TWOFOLD, _SEEN_ABREAST = 0.3, 0.1  # the same as the net sees it: on 90 dr
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
 _FAINT = "the tail hardly stands out from the board"
+_OFF_BOARD = "the rear of the fish hangs over the board's long edge, and its tail may, too"
 _AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _NEARLY = 0.65  # above: a whole tail, where the net sees it end there (judgement, no source)
@@ -122,12 +135,10 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return found
     best, seen = found
     piece, likeness = best.piece, best.likeness
-    view = view_tail(clip.frames, clip.model, raster, outline, piece.mask, scale, covered=no_fish(piece))
-    if view is None:
-        return Refusal("the tail's end is not to be seen")
+    view = _close_look(clip, stack, outline, parts, scale, found)
+    if isinstance(view, Refusal):
+        return view
     tail = view.tail
-    if past_end(tail.tip_x, clip.board):
-        return Refusal(PAST_END)
     beside = by_the_tail(outline, stack, piece, tail) or (OVER_TAIL if hand_over(parts, tail, raster) else "")
     coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
     unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
@@ -149,8 +160,23 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     several = _two_bodies(shape, seen, unlike)
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness, several), *_tail_doubts(view)]
     odd = odd_lobes(view, outline, piece.mask, clip.model)
-    doubts += [d for d in (odd, beside, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
+    off_board = _OFF_BOARD if hangs_over(parts, piece.x_low, coarse.tip_x, raster, clip.board) else ""
+    doubts += [d for d in (odd, beside, off_board, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, list(dict.fromkeys(doubts)), view, scale)
+
+
+def _close_look(
+    clip: PosedClip, stack: Stack, outline: Outline, parts: Parts, scale: float, found: tuple[TailEnd, list[FishPiece]]
+) -> TailView | Refusal:
+    """The end of the tail found, from all frames; a Refusal where it is not in sight, or beyond the board or the picture."""
+    best, seen = found
+    view = view_tail(clip.frames, clip.model, stack.raster, outline, best.piece.mask, scale, covered=no_fish(best.piece))
+    if view is None:
+        return Refusal("the tail's end is not to be seen")
+    if past_end(view.tail.tip_x, clip.board):
+        return Refusal(PAST_END)
+    unseen = None if seen else out_of_sight(parts, stack, clip.board, view.tail.tip_x)
+    return view if unseen is None else unseen
 
 
 def _piece_and_look(

@@ -22,6 +22,7 @@ from reelnotes.measure.parts import Parts, pixel_mm
 from reelnotes.measure.stack import Mask, Stack
 from reelnotes.records.boards import Board
 from reelnotes.records.estimates import Estimate
+from reelnotes.records.problems import Refusal
 
 ELSEWHERE = "a second look sees the tail end elsewhere"
 SHORT = "a second look sees the nose short of the stop"
@@ -37,6 +38,11 @@ _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and t
 _HAND_MM = 40.0  # to either side of the tail's tip
 _BEFORE_FORK_MM, _BEHIND_TIP_MM, _ABREAST_MM = 8.0, 20.0, 5.0
 _FAINT_HAND = 0.25  # likeness over all the tail's end: 0.48 under a hand, 0.08 at most on 90 drawn clips of bare tails
+_REAR, _OVERHANG = (
+    0.3,
+    0.17,
+)  # of the length: lobes of tails on drawn clips hang over for 0.10 at most, one that curls off for 0.26
+_BEYOND_MM = (2.0, 8.0)  # the board's edge
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins
 _SELDOM = 0.005  # a colour box that holds less of a hand says nothing
@@ -56,11 +62,26 @@ def seen_pieces(parts: Parts, stack: Stack, board: Board, outlined: Mask | None)
     return found
 
 
+def out_of_sight(parts: Parts, stack: Stack, board: Board, tip_mm: float) -> Refusal | None:
+    """A Refusal where the net sees a fish at the stop go on well beyond ``tip_mm`` to where its end is not to be seen: in what
+    the outline takes for a tail there, it sees none."""
+    _, _, mask = _at_stop_of(parts, _LIKELY, stack)
+    if mask is None:
+        return None
+    high = ends_of(mask, stack.raster)[1]
+    return ends_seen(mask, stack, board, high) if high > tip_mm + _apart(high, board) else None
+
+
+def _at_stop_of(parts: Parts, likely: float, stack: Stack) -> tuple[Mask, Mask, Mask | None]:
+    """What is fish, what lies over it, and the piece of fish at the stop."""
+    covered = parts.over > _LIKELY
+    fish_all = _without_fingers(_firm((parts.fish > likely) & ~covered, stack.raster.px_per_mm), covered, stack)
+    return fish_all, covered, _at_stop(fish_all, covered, stack.raster)
+
+
 def _piece(parts: Parts, likely: float, stack: Stack, board: Board, outlined: Mask | None) -> FishPiece | None:
     scale = stack.raster.px_per_mm
-    covered = parts.over > _LIKELY
-    fish_all = _without_fingers(_firm((parts.fish > likely) & ~covered, scale), covered, stack)
-    mask = _at_stop(fish_all, covered, stack.raster)
+    fish_all, covered, mask = _at_stop_of(parts, likely, stack)
     if mask is None:
         return None
     if outlined is not None:
@@ -136,6 +157,22 @@ def hand_over(parts: Parts, tail: Tail, raster: Raster) -> bool:
     rows = raster.row([tail.high_y + _ABREAST_MM, tail.low_y - _ABREAST_MM])
     end = parts.maybe_over[max(int(rows[0]), 0) : int(rows[1]) + 1, max(int(columns[0]), 0) : int(columns[1]) + 1]
     return bool(end.size and end.mean() > _FAINT_HAND)
+
+
+def hangs_over(parts: Parts, low_mm: float, tip_mm: float, raster: Raster, board: Board) -> bool:
+    """Whether the net sees a fish that seems to end at ``tip_mm`` go on over the board's long edge along much of its rear.
+
+    Then its tail may be beyond the board, and what seems its end is where the edge cuts it off. A broad tail hangs over by its
+    lobes only.
+    """
+    reach = _REAR * (tip_mm - low_mm)
+    columns = raster.column([tip_mm - reach, tip_mm + 0.1 * reach])
+    over = []
+    for edge, way in ((board.width_mm, 1.0), (0.0, -1.0)):
+        first, last = sorted(raster.row([edge + way * beyond for beyond in _BEYOND_MM]))
+        strip = parts.fish[max(int(first), 0) : int(last) + 1, max(int(columns[0]), 0) : int(columns[1]) + 1]
+        over.append(float((strip > _LIKELY).any(axis=0).sum()) / raster.px_per_mm if strip.size else 0.0)
+    return max(over) > _OVERHANG * (tip_mm - low_mm)
 
 
 def _apart(length_mm: float, board: Board) -> float:

@@ -27,6 +27,8 @@ _STEEP_PRINT = 6.0  # levels a millimetre: an edge between two inks that differ 
 _DIM = 8.0  # levels; where the empty board is darker, the picture over it is noise
 _REACH_MM, _CUT_SHORT_MM = 20.0, 2.0  # of the window beyond the piece; a tip so near its end is where it cuts the tail
 _ABOUT_TIP = 0.01  # of the length
+_SIDE_MM = (1.0, 2.5)  # from an edge, where its two sides are compared
+_NO_STEP = 20.0  # levels: 13 and less where a tail was cut through, 34 and more where it ends (judgement, no source)
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 
 
@@ -41,7 +43,7 @@ class TailView:
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
     soft_mm  over how much the tail's rear edge fades, from four fifths fish to one fifth
-    cut      share of the rows about the tip that end where something was taken off (``covered``)
+    cut      share of the rows about the tip that end where something was taken off (``covered``) and the picture goes on alike
     """
 
     tail: Tail
@@ -97,17 +99,25 @@ def view_tail(
             parts.append(found)
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
-        edge_fades(mixed) / raster.px_per_mm, _cut(share, off, tail, raster),
+        edge_fades(mixed) / raster.px_per_mm, _cut(share, off, tail, whole),
     )  # fmt: skip
 
 
-def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, raster: Raster) -> float:
-    """Share of the rows about the tip in which the tail ends within two millimetres of what was taken off."""
-    edge, near_px = trailing_edge(share), _ABOUT_TIP * tail.tip_x * raster.px_per_mm
+def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack) -> float:
+    """Share of the rows about the tip in which the tail ends within two millimetres of what was taken off, and the picture has no
+    edge there: what was taken off may be tail."""
+    scale = whole.raster.px_per_mm
+    edge, near_px = trailing_edge(share), _ABOUT_TIP * tail.tip_x * scale
     with np.errstate(invalid="ignore"):
-        rows = np.flatnonzero(np.abs(edge - raster.column(tail.tip_x)) < near_px)
-    reach = max(1, round(2.0 * raster.px_per_mm))
-    met = [off[row, int(edge[row]) : int(edge[row]) + reach + 1].any() for row in rows]
+        rows = np.flatnonzero(np.abs(edge - whole.raster.column(tail.tip_x)) < near_px)
+    reach = max(1, round(2.0 * scale))
+    met = []
+    for row in rows:
+        u, seen = float(edge[row]), whole.image[row]
+        inside = seen[max(int(u - _SIDE_MM[1] * scale), 0) : int(u - _SIDE_MM[0] * scale) + 1]
+        outside = seen[int(u + _SIDE_MM[0] * scale) : int(u + _SIDE_MM[1] * scale) + 1]
+        step = np.sqrt(np.mean((inside.mean(axis=0) - outside.mean(axis=0)) ** 2)) if len(inside) and len(outside) else 0.0
+        met.append(bool(off[row, int(u) : int(u) + reach + 1].any() and step < _NO_STEP))
     return float(np.mean(met)) if met else 0.0
 
 

@@ -13,7 +13,7 @@ from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
 from reelnotes.measure.rectify import redrawn
-from reelnotes.measure.seen_fish import disagreement, ends_of, head_seen, nose_seen_short, seen_pieces
+from reelnotes.measure.seen_fish import disagreement, ends_of, hangs_over, head_seen, nose_seen_short, out_of_sight, seen_pieces
 from reelnotes.measure.stack import stack_frames
 from reelnotes.records.estimates import Estimate
 
@@ -115,6 +115,40 @@ def test_a_hand_across_the_body_is_no_fish_and_parts_none():
     hand = cv2.erode(board_mm(stack, HAND[0]).astype(np.uint8), np.ones((25, 25), np.uint8)) > 0
     assert (found.over > 0.5)[hand].mean() > 0.5
     assert sys.modules.get("torch") is None  # the product needs no training library
+
+
+def drawn_parts(stack, *polygons):
+    """What a net would say of fish where these polygons lie, board millimetres."""
+    fish = np.any([board_mm(stack, polygon) for polygon in polygons], axis=0).astype(np.float32)
+    return parts.Parts(fish, np.zeros_like(fish), np.zeros_like(fish))
+
+
+@pytest.mark.parametrize(
+    ("tail", "off"),
+    [
+        ([(290, 90), (300, 200), (400, 200), (400, 130)], True),  # curled: the rear leaves the board over its long edge
+        ([(290, 80), (290, 100), (385, 200), (400, 200), (400, -20), (385, -20)], False),  # lobes that hang over at their ends
+        ([(290, 80), (290, 100), (400, 130), (400, 50)], False),
+    ],
+)
+def test_a_rear_that_hangs_over_the_long_edge_is_told_from_lobes_that_do(tail, off):
+    clip = Scene(fish=None).clip()
+    stack = stack_frames(clip.frames[:1], Raster.over(BOARD, 1.0, 25.0))
+    body = [(0, 90), (100, 140), (200, 140), (300, 110), (300, 70), (200, 40), (100, 40)]
+    assert hangs_over(drawn_parts(stack, body, tail), 0.0, 400.0, stack.raster, BOARD) == off
+
+
+@pytest.mark.parametrize(("in_sight_to_mm", "tip_mm", "refused"), [(300, 200, True), (300, 296, False), (480, 200, False)])
+def test_a_fish_that_goes_on_out_of_the_picture_has_no_end_in_sight(in_sight_to_mm, tip_mm, refused):
+    """A net that sees a fish on to the picture's edge knows that what looks like a tail before is none."""
+    clip = Scene(fish=None).clip()
+    stack = stack_frames(clip.frames[:1], Raster.over(BOARD, 1.0, 25.0))
+    unseen = stack.raster.x_mm(np.arange(stack.raster.width_px)) > in_sight_to_mm
+    stack = replace(stack, seen=stack.seen & ~unseen)
+    body = [(0, 90), (100, 140), (200, 140), (min(in_sight_to_mm, 400), 110), (min(in_sight_to_mm, 400), 70), (200, 40)]
+    why = out_of_sight(drawn_parts(stack, body), stack, BOARD, tip_mm)
+    assert (why is not None) == refused
+    assert why is None or "outside the picture" in why.reason
 
 
 def test_a_head_is_filled_in_only_where_the_net_sees_fish_right_up_to_the_stop():
