@@ -359,3 +359,25 @@ def test_looks_that_are_worse_or_not_clear_give_nothing_back():
 def test_what_nothing_was_cut_from_stays_as_it_is():
     looks = [_look(426.3, 1.0, cut=False), _look(429.5, 1.0), _look(429.6, 1.0)]
     assert among_equals(looks[0], looks) is looks[0]
+
+
+@pytest.mark.parametrize(("along_mm", "verdict"), [(75.0, "check"), (25.0, "measured")])
+def test_a_rear_that_the_net_sees_over_the_long_edge_is_a_matter_to_check(monkeypatch, along_mm, verdict):
+    def over_edge(stack, model):
+        found = see_parts(stack, model)
+        fish = found.fish.copy()
+        ends = [int(stack.raster.column(x)) for x in (315.0 - along_mm, 315.0)]
+        fish[: int(stack.raster.row(model.board.width_mm + 1.0)), ends[0] : ends[1]] = 1.0
+        return replace(found, fish=fish)
+
+    monkeypatch.setattr("reelnotes.measure.fish.see_parts", over_edge)
+    row = measured(Scene())
+    assert row.verdict == verdict, row.reason
+    assert ("hangs over" in row.reason) == (verdict == "check")
+
+
+def test_a_fish_that_the_net_sees_go_on_out_of_the_picture_is_refused(monkeypatch):
+    gone = Refusal("the tail lies outside the picture")
+    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", lambda *_: [])
+    monkeypatch.setattr("reelnotes.measure.fish.out_of_sight", lambda *_: gone)
+    assert measure_fish(Scene().clip()) == gone
