@@ -151,6 +151,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
         return Refusal("the tail's end is hidden: " + beside)
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
+    if not unlike and best.clear and best.by_shape > WHOLE:
+        likeness = max(likeness, _NEARLY)  # what lies close behind it is no fish to the net, which sees a whole tail end there
     shape = shape_of(piece.mask, piece.covered)
     if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high) * (1.0 if unlike else _BORNE_OUT):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one, nor does the net so far from it

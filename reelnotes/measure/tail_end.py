@@ -26,7 +26,10 @@ _EQUAL = 0.05  # of likeness, by which two looks at one tail differ by chance: j
 @dataclass(frozen=True, eq=False)
 class TailEnd:
     """A piece, its tail at a quick look, how much that looks like a tail (0..1), whether nothing lies over or beside it, and
-    reasons to doubt where it ends: that depends on how strange is strange enough, or the tail is seen but faintly."""
+    reasons to doubt where it ends: that depends on how strange is strange enough, or the tail is seen but faintly.
+
+    by_shape  the likeness by the piece's own shape, whatever lies behind it
+    """
 
     piece: FishPiece
     tail: Tail | None
@@ -34,6 +37,7 @@ class TailEnd:
     clear: bool = True
     unsure: str = ""
     faint: str = ""
+    by_shape: float = 0.0
 
     @property
     def worth(self) -> float:
@@ -70,11 +74,11 @@ def best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: O
             continue
         tail = view.tail
         tip_u = float(raster.to_px(np.array([tail.tip_x, tail.tip_y]))[0])
-        likeness = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
-        likeness *= 1.0 - carried_on(outline, raster, piece, tail)
+        by_shape = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
+        likeness = by_shape * (1.0 - carried_on(outline, raster, piece, tail))
         log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
         clear = not by_the_tail(outline, stack, piece, tail) and tip_stands_out(view) <= OTHER_HUE
-        found.append(TailEnd(piece, tail, likeness, clear))
+        found.append(TailEnd(piece, tail, likeness, clear, by_shape=by_shape))
         if found[-1].worth > best.worth + 0.02:
             best = found[-1]
     best = among_equals(best, found)

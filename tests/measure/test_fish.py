@@ -381,3 +381,13 @@ def test_a_fish_that_the_net_sees_go_on_out_of_the_picture_is_refused(monkeypatc
     monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", lambda *_: [])
     monkeypatch.setattr("reelnotes.measure.fish.out_of_sight", lambda *_: gone)
     assert measure_fish(Scene().clip()) == gone
+
+
+@pytest.mark.parametrize(("net_sees", "verdict"), [(True, "measured"), (False, "check")])
+def test_what_lies_close_behind_a_whole_tail_is_no_doubt_where_the_net_sees_it_end(monkeypatch, net_sees, verdict):
+    monkeypatch.setattr("reelnotes.measure.tail_end.carried_on", lambda *_: 0.55)
+    if not net_sees:
+        monkeypatch.setattr("reelnotes.measure.fish.see_parts", lambda stack, model: Parts(*(0 * stack.noise,) * 3))
+    row = measured(Scene())
+    assert row.verdict == verdict, row.reason
+    assert ("whole tail" in row.reason) == (not net_sees)
