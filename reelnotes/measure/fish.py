@@ -194,7 +194,7 @@ def _piece_and_look(
             return pieces
         return _by_look(clip, seen, stack, outline, scale), seen
     best = best_tail(clip, pieces, stack, outline, scale)
-    if not best.sound:
+    if not best.sound and not _whole_to_the_net(best, seen_pieces(parts, stack, clip.board, best.piece.mask), clip):
         best = _second_thought(clip, stack, outline, scale, best)
     seen = seen_pieces(parts, stack, clip.board, best.piece.mask)
     curled = _curled(best.piece)
@@ -213,6 +213,14 @@ def _piece_and_look(
         gap_mm = shaded_gap(best.piece, outline, stack, clip.board)
         best = replace(best, piece=replace(best.piece, x_low=max(best.piece.x_low, gap_mm)))
     return best, seen
+
+
+def _whole_to_the_net(end: TailEnd, seen: list[FishPiece], clip: PosedClip) -> bool:
+    """Whether a piece ends in the shape of a whole tail, with nothing over it, just where the net sees the fish end: what lies
+    close behind is none of it, and parting it would only take from the tail."""
+    if end.tail is None or end.piece.doubts or not end.clear or end.by_shape < WHOLE:
+        return False
+    return not disagreement(seen, end.piece.x_low, end.tail.tip_x, clip.board)
 
 
 def _borne_out(

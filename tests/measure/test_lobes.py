@@ -76,6 +76,15 @@ def test_a_stain_behind_the_tail_is_told_where_two_looks_agree(farther_mm, verdi
     assert verdict == "check" or row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
 
 
+@pytest.mark.parametrize("behind_mm", [9.0, 11.0, 13.0])
+def test_a_stain_close_behind_a_tail_takes_nothing_from_it(behind_mm):
+    x = FishDrawing().length + behind_mm
+    stain = [(x, 95.0), (x + 11.0, 93.0), (x + 13.0, 60.0), (x + 2.0, 56.0)]
+    row = measure_posed(Scene(stain=(stain, (30, 30, 175), 0.6)).clip(), "a.mp4").lengths[0]
+    assert row.verdict == "measured", row.reason
+    assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.005)
+
+
 @pytest.mark.parametrize(("behind_mm", "verdict"), [(2.0, "check"), (28.0, "measured")])
 def test_what_comes_in_over_the_edge_hides_a_tail_only_where_it_lies_against_it(behind_mm, verdict):
     from_x = FishDrawing().length + behind_mm
