@@ -7,21 +7,18 @@ import numpy as np
 
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
+from reelnotes.measure.choose_piece import AT_STOP_MM, CURLED_DEG, NEARLY, nothing_beyond, piece_and_look
 from reelnotes.measure.fish_piece import (
     AT_EDGE,
     NO_FISH,
-    NOT_AT_STOP,
     OVER_TAIL,
     PAST_END,
     FishPiece,
     by_the_tail,
-    fish_pieces,
-    parted_pieces,
     past_end,
 )
 from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.joined import OTHER_HUE
-from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.lobes import odd_lobes
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
@@ -34,16 +31,13 @@ from reelnotes.measure.seen_fish import (
     hand_at,
     hand_over,
     hangs_over,
-    head_seen,
     nose_seen_short,
     out_of_sight,
-    seen_pieces,
 )
 from reelnotes.measure.shape import Shape, shape_of
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
-from reelnotes.measure.stop_shade import shaded_gap
 from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
-from reelnotes.measure.tail_end import TAIL_LIKE, WHOLE, TailEnd, best_tail, no_fish, same_end
+from reelnotes.measure.tail_end import TAIL_LIKE, WHOLE, TailEnd, no_fish
 from reelnotes.measure.verdict import WIDEST_SHARE
 from reelnotes.records.estimates import COVERAGE_95, Estimate
 from reelnotes.records.lengths import BudgetLine
@@ -51,21 +45,15 @@ from reelnotes.records.problems import Refusal
 
 _COARSE_FRAMES = 7
 _MOST_SCENES = 3
-_CUT = (
-    0.3  # share of the tip's rows: 0.35 to 1 where a tail was cut by 4 % and more, 0.1 where it was whole (judgement, no source)
-)
+_CUT = 0.3  # share of the tip's rows: 0.35 to 1 where a tail was cut by 4 % and more, 0.1 where whole (judgement, no source)
 _LEAST_SCENE = 0.3  # of the longest scene's frames, to be believed against it
-_CURLED_DEG = 30.0
 _TWO_BODIES = 0.5  # of the columns of an outline
 _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over less
 _SEEN_TWOFOLD, _SEEN_ABREAST = 0.3, 0.1  # the same as the net sees it: on 90 drawn clips of one fish, at most 0.01 and 0.05
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
-_FAINT = "the tail hardly stands out from the board"
 _OFF_BOARD = "the rear of the fish hangs over the board's long edge, and its tail may, too"
-_AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
-_NEARLY = 0.65  # above: a whole tail, where the net sees it end there (judgement, no source)
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _LENS_DOUBTS = {
     "guessed": "the lens is not known and could not be solved from the board",
@@ -130,7 +118,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
         return Refusal(OTHER_INKS)
     parts = see_parts(stack, clip.model)
-    found = _piece_and_look(clip, stack, outline, parts, scale)
+    found = piece_and_look(clip, stack, outline, parts, scale)
     if isinstance(found, Refusal):
         return found
     best, seen = found
@@ -142,9 +130,9 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     beside = by_the_tail(outline, stack, piece, tail) or (OVER_TAIL if hand_over(parts, tail, raster) else "")
     coarse = replace(tail, tip_x=tail.tip_x + view.shade_mm)  # the tail as the net and other quick looks see it, with its shade
     unlike = disagreement(seen, piece.x_low, coarse.tip_x, clip.board)
-    if unlike == ELSEWHERE and _nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
+    if unlike == ELSEWHERE and nothing_beyond(clip, seen, stack, outline, scale, best, coarse):
         unlike = ""
-    if not unlike and piece.x_low < _AT_STOP_MM:
+    if not unlike and piece.x_low < AT_STOP_MM:
         depth_mm = shape_of(piece.mask, piece.covered).depth_px / raster.px_per_mm
         unlike = nose_seen_short(seen, coarse.tip_x, nose_height(depth_mm), view.stack.camera_mm, clip.board)
     if beside and (likeness < TAIL_LIKE or (unlike and hand_at(seen, tail.tip_x, raster))):
@@ -152,7 +140,7 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     if beside == AT_EDGE and not unlike and min(tail.low_y, clip.board.width_mm - tail.high_y) > _ON_BOARD_MM:
         beside = ""  # a wide tail reaches near the edge, and the net sees the same tail
     if not unlike and best.clear and best.by_shape > WHOLE:
-        likeness = max(likeness, _NEARLY)  # what lies close behind it is no fish to the net, which sees a whole tail end there
+        likeness = max(likeness, NEARLY)  # what lies close behind it is no fish to the net, which sees a whole tail end there
     shape = shape_of(piece.mask, piece.covered)
     if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high) * (1.0 if unlike else _BORNE_OUT):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one, nor does the net so far from it
@@ -181,97 +169,6 @@ def _close_look(
     return view if unseen is None else unseen
 
 
-def _piece_and_look(
-    clip: PosedClip, stack: Stack, outline: Outline, parts: Parts, scale: float
-) -> tuple[TailEnd, list[FishPiece]] | Refusal:
-    """The piece that ends in the best tail, by the outline or, where that leads to no clear tail, by its look; and the fish as
-    the net sees it."""
-    pieces = fish_pieces(outline, stack, clip.board)
-    if isinstance(pieces, Refusal):
-        seen = seen_pieces(parts, stack, clip.board, None)
-        # What seems to reach the board's end may be a hand or a shadow joined to the fish; the close look asks again.
-        if not seen or pieces.reason not in (NO_FISH, NOT_AT_STOP, PAST_END):
-            return pieces
-        return _by_look(clip, seen, stack, outline, scale), seen
-    best = best_tail(clip, pieces, stack, outline, scale)
-    if not best.sound and not _whole_to_the_net(best, seen_pieces(parts, stack, clip.board, best.piece.mask), clip):
-        best = _second_thought(clip, stack, outline, scale, best)
-    seen = seen_pieces(parts, stack, clip.board, best.piece.mask)
-    curled = _curled(best.piece)
-    if seen and (curled or not best.sound):
-        by_look = _by_look(clip, seen, stack, outline, scale)
-        sound = by_look.sound and not (curled and _curled(by_look.piece))
-        if by_look.likeness >= TAIL_LIKE and (sound or best.likeness < TAIL_LIKE):
-            best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
-    if seen and best.tail is not None and disagreement(seen, best.piece.x_low, best.tail.tip_x, clip.board) == ELSEWHERE:
-        borne = _borne_out(clip, pieces, seen, stack, outline, scale)
-        if borne is not None:  # what else lies on the board, still does
-            best = replace(borne, piece=replace(borne.piece, doubts=best.piece.doubts))
-    if best.piece.x_low > _AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
-        best = replace(best, piece=replace(best.piece, x_low=0.0))
-    if best.piece.x_low < _AT_STOP_MM:
-        gap_mm = shaded_gap(best.piece, outline, stack, clip.board)
-        best = replace(best, piece=replace(best.piece, x_low=max(best.piece.x_low, gap_mm)))
-    return best, seen
-
-
-def _whole_to_the_net(end: TailEnd, seen: list[FishPiece], clip: PosedClip) -> bool:
-    """Whether a piece ends in the shape of a whole tail, with nothing over it, just where the net sees the fish end: what lies
-    close behind is none of it, and parting it would only take from the tail."""
-    if end.tail is None or end.piece.doubts or not end.clear or end.by_shape < WHOLE:
-        return False
-    return not disagreement(seen, end.piece.x_low, end.tail.tip_x, clip.board)
-
-
-def _borne_out(
-    clip: PosedClip, pieces: list[FishPiece], seen: list[FishPiece], stack: Stack, outline: Outline, scale: float
-) -> TailEnd | None:
-    """A whole tail that close looks at the outline, at other levels or without what may be joined to it, find just where the net
-    sees it; None where there is no such tail, or where these looks differ among themselves as about a glint each does."""
-    looks = (*pieces, *parted_pieces(outline, stack, clip.board))
-    near = [p for p in looks if not disagreement(seen, p.x_low, p.x_high, clip.board)]
-    found = [best_tail(clip, [piece], stack, outline, scale) for piece in near]
-    whole = [one for one in found if one.sound and one.likeness >= _NEARLY]
-    if not whole or 2 * len(whole) < len(found) or not same_end(found):
-        return None
-    first = whole[0]
-    borne = first.tail is not None and not disagreement(seen, first.piece.x_low, first.tail.tip_x, clip.board)
-    return first if borne else None
-
-
-def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> TailEnd:
-    """The best tail of the net's pieces; with a doubt where two of them end elsewhere when looked at closely, for nothing but
-    their look speaks for either."""
-    best = best_tail(clip, seen, stack, outline, scale)
-    each = [best_tail(clip, [piece], stack, outline, scale) for piece in seen] if len(seen) > 1 else [best]
-    return best if same_end(each) else replace(best, faint=_FAINT)
-
-
-def _nothing_beyond(
-    clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float, best: TailEnd, tail: Tail
-) -> bool:
-    """Whether the net, whose pixels are coarse, only sees a whole tail reach too far: a close look there ends at the same tip."""
-    if best.likeness < WHOLE or best.unsure or not best.clear or any(piece.x_high < tail.tip_x for piece in seen):
-        return False
-    other = best_tail(clip, seen, stack, outline, scale)
-    return same_end([other, replace(best, tail=tail)]) and other.clear and other.likeness >= WHOLE
-
-
-def _curled(piece: FishPiece) -> bool:
-    return shape_of(piece.mask, piece.covered).bend_deg > _CURLED_DEG
-
-
-def _second_thought(clip: PosedClip, stack: Stack, outline: Outline, scale: float, first: TailEnd) -> TailEnd:
-    """The piece without what may be joined to it, where that ends in a tail and the first look did not, or not in a clear one."""
-    pieces = parted_pieces(outline, stack, clip.board)
-    second = best_tail(clip, pieces, stack, outline, scale) if pieces else first
-    if second.likeness < TAIL_LIKE:
-        return first
-    if first.likeness < TAIL_LIKE or second.clear:
-        return second
-    return first
-
-
 def _two_bodies(shape: Shape, seen: list[FishPiece], unlike: str) -> bool:
     """Whether two fish may lie abreast. A gap between their tails is filled in an outline that runs around both, and a fish of
     the board's colour has gaps of its own there: where the net sees the same fish, its view of the body counts."""
@@ -285,7 +182,7 @@ def _shape_doubts(shape: Shape, likeness: float, several: bool) -> list[str]:
     doubts = []
     if several:
         doubts.append("more than one fish may lie on the board")
-    if shape.bend_deg > _CURLED_DEG:
+    if shape.bend_deg > CURLED_DEG:
         doubts.append(f"the fish is curled: its middle line turns by {shape.bend_deg:.0f}°")
     if likeness < TAIL_LIKE:
         doubts.append("the end of the outline does not look like a whole tail")
@@ -322,7 +219,7 @@ def _numbers(clip: PosedClip, piece: FishPiece, depth_mm: float, doubts: list[st
     nose = grounded(piece.x_low, nose_z, (camera[0], camera[2]))
     gap = nose.x_mm
     # A piece that runs up to the foot of the stop hides what gap there may be: then the protocol holds.
-    on_stop = piece.x_low < _AT_STOP_MM or gap < max(8.0, 2.0 * nose.u_mm)
+    on_stop = piece.x_low < AT_STOP_MM or gap < max(8.0, 2.0 * nose.u_mm)
     start = 0.0 if on_stop else gap
     if not on_stop:
         doubts.insert(0, f"the nose lies about {gap:.0f} mm short of the stop")

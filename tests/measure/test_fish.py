@@ -111,7 +111,7 @@ def test_a_tail_that_the_outline_loses_before_the_end_of_the_board_is_refused_wh
         pieces = fish_pieces(outline, stack, replace(board, length_mm=2000.0))  # as if its end were not known
         return [replace(piece, x_high=590.0) for piece in pieces]
 
-    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", lost)
+    monkeypatch.setattr("reelnotes.measure.choose_piece.fish_pieces", lost)
     row = measured(scene)
     assert row.verdict == "refused"
     assert "the end of the board" in row.reason
@@ -119,7 +119,7 @@ def test_a_tail_that_the_outline_loses_before_the_end_of_the_board_is_refused_wh
 
 def test_an_outline_that_runs_on_to_the_end_of_the_board_is_looked_at_again(monkeypatch):
     # What is joined to the fish reaches the end; the net sees the fish end before it, and so does a close look.
-    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", lambda *_: Refusal(PAST_END))
+    monkeypatch.setattr("reelnotes.measure.choose_piece.fish_pieces", lambda *_: Refusal(PAST_END))
     row = measured(Scene())
     assert row.verdict == "measured", row.reason
     assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.01)
@@ -287,7 +287,7 @@ def test_a_net_that_sees_a_tail_reach_too_far_is_asked_to_look_again(monkeypatch
         low, high = ends_of(far, stack.raster)
         return [FishPiece(far, low, high, FishDrawing().y, ())]
 
-    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", reaching)
+    monkeypatch.setattr("reelnotes.measure.choose_piece.seen_pieces", reaching)
     row = measured(Scene())
     assert row.verdict == "measured", row.reason
     assert row.total_length_mm == pytest.approx(FishDrawing().total, rel=0.006)
@@ -299,7 +299,7 @@ def test_a_net_that_sees_another_tail_is_heeded(monkeypatch):
         cut[:, int(stack.raster.to_px(np.array([250.0, 0.0]))[0]) :] = False
         return [FishPiece(cut, 0.0, 250.0, FishDrawing().y, ())]
 
-    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", short)
+    monkeypatch.setattr("reelnotes.measure.choose_piece.seen_pieces", short)
     row = measured(Scene())
     assert row.verdict == "check"
     assert "second look" in row.reason
@@ -311,7 +311,7 @@ def _outline_reaches_beyond(monkeypatch, more_mm):
     def farther(outline, stack, board):
         return [replace(piece, x_high=piece.x_high + more_mm) for piece in fish_pieces(outline, stack, board)]
 
-    monkeypatch.setattr("reelnotes.measure.fish.fish_pieces", farther)
+    monkeypatch.setattr("reelnotes.measure.choose_piece.fish_pieces", farther)
 
 
 # The two may differ by 3 % of the outline's reach, some 10 mm here; by half as much again where the net bears out the close look.
@@ -378,7 +378,7 @@ def test_a_rear_that_the_net_sees_over_the_long_edge_is_a_matter_to_check(monkey
 
 def test_a_fish_that_the_net_sees_go_on_out_of_the_picture_is_refused(monkeypatch):
     gone = Refusal("the tail lies outside the picture")
-    monkeypatch.setattr("reelnotes.measure.fish.seen_pieces", lambda *_: [])
+    monkeypatch.setattr("reelnotes.measure.choose_piece.seen_pieces", lambda *_: [])
     monkeypatch.setattr("reelnotes.measure.fish.out_of_sight", lambda *_: gone)
     assert measure_fish(Scene().clip()) == gone
 
