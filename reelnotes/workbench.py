@@ -47,7 +47,9 @@ def measure_one(
     known, problems = known_boards(boards)
     lenses, lens_problems = read_lenses(lens.parent, [lens]) if lens is not None else ({}, [])
     if lens is not None and not lenses:
-        raise UsageError(str(lens), lens_problems[0].what if lens_problems else "it holds no lens")
+        what = lens_problems[0].what if lens_problems else "it holds no lens"
+        advice = "name the .toml that 'reelnotes lens' wrote, or leave --lens out: the lens is then solved from the board"
+        raise UsageError(str(lens), what, advice)
     with told_apart(file, "clip or photo"):
         found = measure_clip(
             file, clip_name=file.name, boards=known, lens=next(iter(lenses.values()), None), progress=steps("Measuring"),
@@ -65,6 +67,8 @@ def measure_one(
 
 def known_boards(folder: Path) -> tuple[tuple[Board, ...], tuple[Problem, ...]]:
     """The boards of a folder. Raises UsageError when there is none that can be used."""
+    if folder.is_file():
+        raise UsageError(str(folder), "it is a file, and a folder of boards is wanted", f"say --boards {folder.parent}")
     if not folder.is_dir():
         raise UsageError(str(folder), "there is no such folder of boards", "name it with --boards; 'reelnotes board' makes one")
     read, problems = read_boards(folder.parent, sorted(folder.glob("*.toml")))
@@ -202,7 +206,7 @@ def read_photo(path: Path) -> NDArray[np.uint8]:
     usable_file(path, "photo", "name one photo of the empty board")
     pixels = cv2.imdecode(np.frombuffer(path.read_bytes() or b"\0", np.uint8), cv2.IMREAD_COLOR)
     if pixels is None:
-        raise UsageError(str(path), "it cannot be read as a photo", "JPEG or PNG will do")
+        raise UsageError(str(path), "it cannot be read as a photo", "give a JPEG or PNG; if it is one, copy it again")
     return np.asarray(pixels, np.uint8)
 
 

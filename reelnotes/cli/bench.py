@@ -158,7 +158,8 @@ def lens(
     """
     with speaking(as_json, quiet, verbose) as voice:
         if (checkerboard is None) == (boards is None):
-            raise UsageError("lens", "what the clip shows was not said", "give either --checkerboard or --boards")
+            said = "was not said" if boards is None else "was said twice"
+            raise UsageError("lens", f"what the clip shows {said}", "give either --checkerboard or --boards")
         called = sizes.name(name)
         pattern = None if checkerboard is None else sizes.checkerboard(checkerboard)
         with voice.progress() as steps:

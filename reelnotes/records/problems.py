@@ -24,7 +24,9 @@ class Problem:
         text = f"{self.where}: {self.what}"
         if self.done:
             text += f"; {self.done}"
-        return text + (f" ({self.advice})" if self.advice else "")
+        if not self.advice:
+            return text
+        return f"{text}; {self.advice}" if text.endswith(")") else f"{text} ({self.advice})"  # no two brackets in a row
 
 
 @dataclass(frozen=True, slots=True)
