@@ -3,8 +3,9 @@
     python tests/bench/bench_measure.py [TRIP ...]     (default: the sample trip, and made clips without a board and with one)
 
 What is fixed for each measured clip: finding the board, following it to eight to sixteen frames, eight of them sharpened,
-posed and stacked, the fish outlined. What grows with the span, up to its limit of eight seconds: the decode, and a look at the sharpness of
-every kept frame. So a clip of two seconds at 1280 x 720 costs many times its decode, and one of eight at 3840 x 2160 about three.
+posed and stacked, the fish outlined. What grows with the span, up to its limit of eight seconds: the decode, and a look at the
+sharpness of every kept frame. So a clip of two seconds at 1280 x 720 costs many times its decode, and one of eight at
+3840 x 2160 about three.
 
 Prints for each clip, in one run, processor seconds and the ratio (a glance through the clip, as a trip's clips get it, and
 measuring where that saw anything):
