@@ -8,6 +8,7 @@ import numpy as np
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.budget import combined, scatter_of_mean
 from reelnotes.measure.choose_piece import AT_STOP_MM, CURLED_DEG, NEARLY, nothing_beyond, piece_and_look
+from reelnotes.measure.far_end import strange_end
 from reelnotes.measure.fish_piece import (
     AT_EDGE,
     NO_FISH,
@@ -52,6 +53,7 @@ _TWO_TAILS = 0.15  # of the length: fins that sweep back part from the body over
 _SEEN_TWOFOLD, _SEEN_ABREAST = 0.3, 0.1  # the same as the net sees it: on 90 drawn clips of one fish, at most 0.01 and 0.05
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
+_OTHER_END = "the far end of the board does not look like this board's: another board may lie there, or something over it"
 _OFF_BOARD = "the rear of the fish hangs over the board's long edge, and its tail may, too"
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
@@ -151,7 +153,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     doubts = [*piece.doubts, *more, *_shape_doubts(shape, likeness, several), *_tail_doubts(view)]
     odd = odd_lobes(view, outline, piece.mask, clip.model)
     off_board = _OFF_BOARD if hangs_over(parts, piece.x_low, coarse.tip_x, raster, clip.board) else ""
-    doubts += [d for d in (odd, beside, off_board, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
+    end = _OTHER_END if strange_end(outline, stack, clip.board) else ""
+    doubts += [d for d in (odd, end, beside, off_board, unsure, best.faint, unlike, _LENS_DOUBTS.get(clip.lens_from)) if d]
     return _numbers(clip, piece, shape.depth_px / raster.px_per_mm, list(dict.fromkeys(doubts)), view, scale)
 
 

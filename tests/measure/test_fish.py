@@ -5,7 +5,7 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
-from scene import FishDrawing, Scene
+from scene import BOARD, FishDrawing, Scene
 
 from reelnotes.measure.fish import _preferred, _two_bodies, measure_fish
 from reelnotes.measure.fish_piece import NO_FISH, PAST_END, FishPiece, fish_pieces
@@ -391,3 +391,13 @@ def test_what_lies_close_behind_a_whole_tail_is_no_doubt_where_the_net_sees_it_e
     row = measured(Scene())
     assert row.verdict == verdict, row.reason
     assert ("whole tail" in row.reason) == (not net_sees)
+
+
+@pytest.mark.parametrize(("to_y_mm", "verdict"), [(BOARD.width_mm, "check"), (0.6 * BOARD.width_mm, "measured")])
+def test_a_far_end_unlike_the_boards_is_a_matter_to_check(to_y_mm, verdict):
+    # A mirrored board, or a like one of another length, has all its bars in step but ends elsewhere; a hand covers part of it.
+    far = BOARD.length_mm
+    strip = [(far - 22.0, 0.0), (far, 0.0), (far, to_y_mm), (far - 22.0, to_y_mm)]
+    row = measured(Scene(extra=((np.array(strip), 0.5, (20, 20, 20)),)))
+    assert row.verdict == verdict, row.reason
+    assert ("far end" in row.reason) == (verdict == "check")
