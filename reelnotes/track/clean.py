@@ -29,6 +29,7 @@ POINT_COLUMNS = (
 # which the smoother's own uncertainty then tells. A log that is thinner than that on purpose is bridged at its own pace,
 # up to two minutes.
 BRIDGE_S, LONGEST_BRIDGE_S, BRIDGE_INTERVALS = 30.0, 120.0, 2.5
+_LEAST_HDOP, _MOST_HDOP = 0.1, 100.0  # what receivers tell lies well within; a torn log may hold any number
 LEAST_FIXES = 3  # fewer say nothing about speed
 # Error that neighbouring fixes share (atmosphere, satellite geometry) and that no smoothing can see. Open-sky horizontal
 # accuracy of consumer receivers is put at 4.9 m (radius, 95 %), i.e. 2 m an axis (reference UNI-06).
@@ -110,4 +111,5 @@ def _relative_sigma(hdop: np.ndarray) -> np.ndarray:
     known = np.isfinite(hdop) & (hdop > 0)
     if not known.any():
         return np.ones(len(hdop))
-    return np.where(known, np.clip(hdop / np.median(hdop[known]), 0.5, 5.0), 1.0) if known.any() else np.ones(len(hdop))
+    told = np.clip(hdop, _LEAST_HDOP, _MOST_HDOP)
+    return np.where(known, np.clip(told / np.median(told[known]), 0.5, 5.0), 1.0)

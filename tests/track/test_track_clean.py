@@ -5,7 +5,7 @@ import itertools
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from reelnotes.records.tracks import FIX_COLUMNS, LEG_KINDS, Track
@@ -277,6 +277,9 @@ numbers = st.floats(allow_nan=True, allow_infinity=True, width=64)
         ),
         max_size=60,
     )
+)
+@example(
+    [(1.7e9, 60.0, 5.0, 0.0, 0.0, 1e-291), (1.7e9 + 60, 60.0, 5.0, 0.0, 0.0, 1e-291), (1.7e9 + 120, 60.0, 5.0, 0.0, 0.0, 3e17)]
 )
 def test_any_fixes_give_a_track_that_keeps_its_promises(rows: list[tuple[float, ...]]) -> None:
     fixes = pd.DataFrame([(*row, np.nan, "x") for row in rows], columns=list(FIX_COLUMNS))
