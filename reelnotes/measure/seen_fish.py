@@ -38,10 +38,8 @@ _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and t
 _HAND_MM = 40.0  # to either side of the tail's tip
 _BEFORE_FORK_MM, _BEHIND_TIP_MM, _ABREAST_MM = 8.0, 20.0, 5.0
 _FAINT_HAND = 0.25  # likeness over all the tail's end: 0.48 under a hand, 0.08 at most on 90 drawn clips of bare tails
-_REAR, _OVERHANG = (
-    0.3,
-    0.17,
-)  # of the length: lobes of tails on drawn clips hang over for 0.10 at most, one that curls off for 0.26
+# Of the length: lobes of tails on drawn clips hang over for 0.10 of it at most, one fish that curls off for 0.26.
+_REAR, _OVERHANG = 0.3, 0.17
 _BEYOND_MM = (2.0, 8.0)  # the board's edge
 _FOOT_MM, _HEAD_MM, _SURELY = 3.0, 10.0, 0.9  # from the stop; half of a head's depth; likeness in every column
 _FRONT = 0.2  # of the length, from where the piece begins

@@ -105,7 +105,10 @@ def _disorder(places: Points, graduations: Sequence[Graduation]) -> str:
     if np.ptp(places[:, 0]) < 0.1 or steps.min() <= 0:
         return "the graduations lie too close together; give two that are far apart"
     if np.all(rises < 0):
-        return f"the graduations fall from the stop outwards; the stop is looked for at the photo's left: {CORNERS}"
+        told = (
+            "the graduations fall from the stop outwards; the stop is taken at the first corner given, else at the photo's left"
+        )
+        return f"{told}: {CORNERS}, in its order"
     if np.all(rises > 0):
         return ""
     first = int(np.argmax(rises <= 0))
