@@ -128,9 +128,7 @@ def enrol(
         voice.out.print(f"{escape(enrolled.board.name)}: {size}; {enrolled.words}.")
         voice.out.print("Lay a rule along it: if it has another size, give graduations or corners, or the other unit.")
         picture = descriptor.with_suffix(".png")
-        voice.out.print(
-            f"Look at {bold(picture)}: it must show all of the board's top, x = 0 at the left, and nothing else: no stop, no side."
-        )
+        voice.out.print(f"Look at {bold(picture)}: it must show all of the board's top, x = 0 at the left, and no stop or side.")
         voice.out.print("Where it does not, give the top's four corners with --corner.")
         board_facts = {"length_mm": enrolled.board.length_mm, "width_mm": enrolled.board.width_mm, "rms_mm": enrolled.rms_mm}
         voice.result({"descriptor": str(descriptor), **board_facts, "words": enrolled.words})
