@@ -10,7 +10,7 @@ one that cannot show a board is looked at no more.
 import logging
 import os
 from collections import defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Executor, ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
 from dataclasses import dataclass, replace
@@ -22,7 +22,7 @@ import cv2
 from reelnotes.measure.board_model import load_board
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.looking import Sights, glance_through
-from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed
+from reelnotes.measure.measure_clip import ClipMeasure, Progress, measure_clip, measure_posed, not_measured
 from reelnotes.measure.pool_lens import ClipViews, pool_lens, views_of
 from reelnotes.measure.pose import pose_again, pose_clip
 from reelnotes.measure.posed import KnownClip, PosedClip
@@ -62,8 +62,8 @@ class PooledLens:
 class Job:
     """One clip to pose or to measure; small enough to travel to another process.
 
-    sights: where to look in it. known: what an earlier look found, which spares the search. units: what its picture
-    shows lengths in.
+    sights: where to look in it. known: what an earlier look without a lens found, which spares the search; refused: why that
+    found nothing, which spares another like it. units: what its picture shows lengths in.
     """
 
     clip: Clip
@@ -71,6 +71,7 @@ class Job:
     lens: Lens | PooledLens | None
     sights: Sights | None = None
     known: KnownClip | None = None
+    refused: Refusal | None = None
     units: str = "metric"
 
 
@@ -146,7 +147,7 @@ def measured_clip(job: Job) -> ClipMeasure | Problem:
             posed = pose_again(job.clip.path, job.boards, job.known, None)
             if isinstance(posed, PosedClip):
                 return measure_posed(posed, job.clip.name, job.units)
-        return _by_itself(job, job.lens)
+        return _alone(job)
     except UnreadableError as fault:
         return replace(fault.problem, where=job.clip.name, done="the clip was not measured")
     except _FAULTS as fault:
@@ -159,8 +160,11 @@ def _our_fault(job: Job, fault: Exception) -> Problem:
     return Problem(job.clip.name, what, "the clip was not measured", "please report it, if you can with the clip")
 
 
-def _by_itself(job: Job, lens: Lens | None) -> ClipMeasure:
-    clip = job.clip
+def _alone(job: Job) -> ClipMeasure:
+    """The clip measured under the lens that its camera was given, else under its own."""
+    if job.refused is not None:
+        return not_measured(job.clip.name, job.refused)
+    clip, lens = job.clip, job.lens if isinstance(job.lens, Lens) else None
     return measure_clip(clip.path, clip_name=clip.name, boards=job.boards, lens=lens, sights=job.sights, units=job.units)
 
 
@@ -172,7 +176,7 @@ def _under_pooled_lens(job: Job, pooled: PooledLens) -> ClipMeasure:
     else:
         posed = pose_clip(job.clip.path, job.boards, held, sights=job.sights)
     if isinstance(posed, Refusal):  # what the common lens does not hold, the clip's own may
-        return _by_itself(job, None)
+        return _alone(job)
     source = f"pooled over {pooled.clips} clips of the camera"
     return measure_posed(replace(posed, lens_from=source, lens_sigma=pooled.lens.focal_sigma), job.clip.name, job.units)
 
@@ -187,13 +191,13 @@ def sights_of_clip(job: Job) -> Sights | Problem:
         return _our_fault(job, fault)
 
 
-def first_look(job: Job) -> FirstLook | None:
-    """The board and the print seen in a clip's best frames, without their pictures; None where no board is found."""
+def first_look(job: Job) -> FirstLook | Refusal | None:
+    """The board and the print seen in a clip's best frames, without their pictures; why none was found; None for a fault."""
     try:
         posed = pose_clip(job.clip.path, job.boards, None, sights=job.sights)
     except (UnreadableError, *_FAULTS):
         return None  # said when the clip is measured
-    return None if isinstance(posed, Refusal) else FirstLook(views_of(posed), KnownClip.of(posed))
+    return posed if isinstance(posed, Refusal) else FirstLook(views_of(posed), KnownClip.of(posed))
 
 
 def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) -> TripMeasure:
@@ -215,16 +219,16 @@ def _measured(jobs: Sequence[Job], tell: Progress, executor: Executor | None) ->
     return TripMeasure(tuple(found), tuple(problems))
 
 
-def with_pooled_lenses(jobs: Sequence[Job], looks: dict[int, FirstLook | None]) -> list[Job]:
+def with_pooled_lenses(jobs: Sequence[Job], looks: Mapping[int, FirstLook | Refusal | None]) -> list[Job]:
     """The jobs with what was learnt in posing them without a lens, and with the lens that their camera's clips agree on,
     where they do.
 
-    looks: by the job's place, of the clips posed without a lens; None where no board was found. A clip whose print says
+    looks: by the job's place, of the clips posed without a lens, as from :func:`first_look`. A clip whose print says
     that it was taken with another lens (another field of view chosen, say) gets no common one and is solved alone.
     """
-    ready = [replace(job, known=look.known) if (look := looks.get(i)) else job for i, job in enumerate(jobs)]
+    ready = [_informed(job, looks.get(i)) for i, job in enumerate(jobs)]
     for group in _without_lens(jobs):
-        seen = [(i, look.views) for i in group if (look := looks.get(i)) is not None]
+        seen = [(i, look.views) for i in group if isinstance(look := looks.get(i), FirstLook)]
         pooled = pool_lens([v for _, v in seen])
         if pooled is None:
             continue
@@ -233,6 +237,13 @@ def with_pooled_lenses(jobs: Sequence[Job], looks: dict[int, FirstLook | None]) 
             if i not in strangers:
                 ready[i] = replace(ready[i], lens=PooledLens(pooled.lens, len(pooled.agreeing)))
     return ready
+
+
+def _informed(job: Job, look: FirstLook | Refusal | None) -> Job:
+    """A job with what its clip told when it was posed without a lens."""
+    if isinstance(look, FirstLook):
+        return replace(job, known=look.known)
+    return replace(job, refused=look) if isinstance(look, Refusal) else job
 
 
 def _without_lens(jobs: Sequence[Job]) -> list[list[int]]:

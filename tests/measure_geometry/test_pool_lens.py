@@ -1,3 +1,4 @@
+import importlib
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
@@ -8,10 +9,12 @@ import pytest
 from scenes import WIDE, looking
 
 from reelnotes.measure.lens_model import LensModel
+from reelnotes.measure.looking import Sights
 from reelnotes.measure.pool_lens import ClipViews, pool_lens
 from reelnotes.measure.posed import Observations
 from reelnotes.measure.whole_trip import FirstLook, Job, PooledLens, measure_clips, with_pooled_lenses
 from reelnotes.records.clips import Clip
+from reelnotes.records.problems import Refusal
 from reelnotes.records.settings import TripSettings
 
 VIEWS = [(6, 4, 0), (-14, 12, 6), (14, -14, 12)]
@@ -90,3 +93,26 @@ def test_a_clip_that_cannot_be_read_is_a_problem_and_the_rest_go_on(tmp_path):
     with ThreadPoolExecutor(2) as threads:
         told = measure_clips(folder, executor=threads)
     assert [p.where for p in told.problems] == ["b.mp4", "a.mp4"]
+
+
+def test_a_clip_without_a_board_is_searched_once_without_a_lens_and_once_with_the_pooled_one(monkeypatch):
+    whole = importlib.import_module("reelnotes.measure.whole_trip")
+    asked = []
+
+    def none_found(path, boards, lens, **_):
+        asked.append((path.name, lens))
+        return Refusal("no known board is in sight")
+
+    for module in (whole, importlib.import_module("reelnotes.measure.measure_clip")):
+        monkeypatch.setattr(module, "pose_clip", none_found)
+    sights = Sights((0.0,), 0.9, None)
+    jobs = [Job(clip(name, "bow"), (), None, sights) for name in "ab"]
+    ready = with_pooled_lenses(jobs, {i: whole.first_look(job) for i, job in enumerate(jobs)})
+    told = [whole.measured_clip(job) for job in ready]
+    assert asked == [("a", None), ("b", None)]
+    assert [made.lengths[0].reason for made in told] == ["no known board is in sight"] * 2 and not told[0].board_seen
+
+    asked.clear()
+    pooled = [replace(job, lens=PooledLens(WIDE, 2)) for job in ready]
+    assert all(not whole.measured_clip(job).board_seen for job in pooled)
+    assert [name for name, _ in asked] == ["a", "b"] and all(lens is not None for _, lens in asked)
