@@ -9,8 +9,8 @@ from reelnotes.measure.evidence import evidence_png
 from reelnotes.measure.fish import Fish, measure_fish
 from reelnotes.measure.looking import Sights, glance_through
 from reelnotes.measure.photo import as_clip
-from reelnotes.measure.pose import pose_clip
-from reelnotes.measure.posed import INSTEAD, NotHeld, PosedClip
+from reelnotes.measure.pose import NO_HOPE, pose_clip
+from reelnotes.measure.posed import INSTEAD, NotFound, NotHeld, PosedClip
 from reelnotes.measure.verdict import verdict
 from reelnotes.records.boards import Board, Lens
 from reelnotes.records.lengths import FishLength
@@ -19,8 +19,9 @@ from reelnotes.records.problems import Refusal
 Progress = Callable[[float, str], None]
 
 # Likeness of a clip's likeliest frame from which a board is looked for once more without the given lens: even odds. A right
-# lens needs no second look, and on most clips that show no board it would be spent in vain.
-_LIKE_A_BOARD = 0.5
+# lens needs no second look, and on most clips that show no board it would be spent in vain. A wrong lens is wrong in all frames:
+# so many of the likeliest tell.
+_LIKE_A_BOARD, _AGAIN = 0.5, 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +52,7 @@ def measure_clip(
     with as_clip(path) as clip:
         where = sights or glance_through(clip, thorough=True)
         posed = pose_clip(clip, boards, lens, sights=where, progress=lambda share, what: tell(0.7 * share, what))
-        again = sights is None or where.likeness > _LIKE_A_BOARD or isinstance(posed, NotHeld)
-        if isinstance(posed, Refusal) and lens is not None and again:
+        if isinstance(posed, Refusal) and lens is not None and _may_be_the_lens(posed, where, asked=sights is None):
             posed = _without_lens(clip, boards, where, posed)
     if isinstance(posed, Refusal):
         return not_measured(clip_name, posed)
@@ -62,9 +62,16 @@ def measure_clip(
     return made
 
 
+def _may_be_the_lens(refused: Refusal, sights: Sights, *, asked: bool) -> bool:
+    """Whether a clip could have been ``refused`` for the lens that it was given. asked: it was named to be measured by itself."""
+    if isinstance(refused, NotFound):
+        return refused.nearest >= NO_HOPE and (asked or sights.likeness > _LIKE_A_BOARD)
+    return True
+
+
 def _without_lens(path: Path, boards: Sequence[Board], sights: Sights, refused: Refusal) -> PosedClip | Refusal:
     """The clip posed without the lens under which it was ``refused``; when that fails too, what tells more of the board."""
-    own = pose_clip(path, boards, None, sights=sights)
+    own = pose_clip(path, boards, None, sights=replace(sights, times_s=sights.times_s[:_AGAIN], short_s=None))
     if isinstance(own, PosedClip):
         return replace(own, lens_from=INSTEAD) if own.lens_from != "guessed" else own
     return own if isinstance(own, NotHeld) and not isinstance(refused, NotHeld) else refused

@@ -26,6 +26,16 @@ class NotHeld(Refusal):
     span: tuple[float, float] = (0.0, 0.0)
 
 
+@dataclass(frozen=True, slots=True)
+class NotFound(Refusal):
+    """Why no known board was proved in a clip.
+
+    nearest  the greatest strength that any pose of one came to, 0..1 (``Alignment.strength``)
+    """
+
+    nearest: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class Observations:
     """Print found in one frame: board points and where they were seen.

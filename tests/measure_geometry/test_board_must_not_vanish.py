@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from scenes import WIDE, board_on_disk, draw_board, fish, looking, render
 
-from reelnotes.measure import measure_clips, pose
-from reelnotes.measure.looking import glance_through
-from reelnotes.measure.posed import INSTEAD, NotHeld
+from reelnotes.measure import find_board, measure_clips, pose
+from reelnotes.measure.looking import Sights, glance_through
+from reelnotes.measure.posed import INSTEAD, NotFound, NotHeld
 from reelnotes.records.boards import Lens
 from reelnotes.records.clips import Camera, Clip
 from reelnotes.records.problems import Refusal
@@ -104,19 +104,41 @@ def test_likeness_alone_makes_no_row(filmed, monkeypatch):
     assert not made.board_seen and made.lengths[0].verdict == "refused"
 
 
-def test_a_second_look_is_spent_on_likely_clips_only(filmed, monkeypatch):
+@pytest.mark.parametrize(
+    ("likeness", "nearest", "again"),
+    [(0.9, 0.3, True), (0.3, 0.3, False), (0.9, 0.05, False)],
+    ids=["likely", "unlike", "hopeless"],
+)
+def test_a_second_look_is_spent_only_where_the_lens_may_have_been_at_fault(filmed, monkeypatch, likeness, nearest, again):
     looks = []
 
-    def none_found(path, boards, lens, **more):
-        looks.append(lens)
-        return Refusal("no known board is in sight")
+    def none_found(path, boards, lens, *, sights, **more):
+        looks.append((lens, len(sights.times_s)))
+        return NotFound("no known board is in sight", nearest)
 
     monkeypatch.setattr(look_at, "pose_clip", none_found)
     lens = wrong_lens(0.6)
-    for likeness in (0.3, 0.9):
-        sights = replace(glance_through(filmed[0], thorough=True), likeness=likeness)
-        look_at.measure_clip(filmed[0], clip_name="a", boards=[filmed[2]], lens=lens, sights=sights)
-    assert looks == [lens, lens, None]
+    sights = Sights((0.0, 0.1, 0.2), likeness, 8.0)
+    made = look_at.measure_clip(filmed[0], clip_name="a", boards=[filmed[2]], lens=lens, sights=sights)
+    assert looks == [(lens, 3), *([(None, 2)] if again else [])]
+    assert not made.board_seen
+
+
+@pytest.mark.parametrize(("nearest", "short", "searched"), [(0.05, True, 2), (0.15, True, 4), (0.3, True, 5), (0.15, False, 2)])
+def test_the_search_ends_where_nothing_speaks_for_a_board(monkeypatch, nearest, short, searched):
+    # A short clip is searched further than a long one: between its key frames a board may come into it.
+    frames = []
+
+    def one_more(image, *_, **__):
+        frames.append(image)
+        return find_board.Search(None, nearest)
+
+    blank = SimpleNamespace(pixels=np.zeros((90, 160, 3), np.uint8))
+    monkeypatch.setattr(pose, "frames_to_search", lambda *_: iter([blank] * 5))
+    monkeypatch.setattr(pose, "search", one_more)
+    told = pose._look(None, Sights((0.0,), 0.9, 8.0 if short else None), [], None)
+    assert isinstance(told, NotFound) and told.nearest == nearest
+    assert len(frames) == searched
 
 
 def test_not_held_is_a_refusal():
