@@ -19,7 +19,6 @@ from reelnotes.measure.fish_piece import (
     past_end,
 )
 from reelnotes.measure.inks import OTHER_INKS, other_inks
-from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.lobes import odd_lobes
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
@@ -37,7 +36,7 @@ from reelnotes.measure.seen_fish import (
 )
 from reelnotes.measure.shape import Shape, shape_of
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
-from reelnotes.measure.tail import TailView, tip_stands_out, view_tail
+from reelnotes.measure.tail import TailView, view_tail
 from reelnotes.measure.tail_end import TAIL_LIKE, WHOLE, TailEnd, no_fish
 from reelnotes.measure.verdict import WIDEST_SHARE
 from reelnotes.records.estimates import COVERAGE_95, Estimate
@@ -198,9 +197,7 @@ def _tail_doubts(view: TailView) -> list[str]:
         doubts.append("the tail's edge is as soft as a shadow's")
     if view.cut > _CUT:
         doubts.append("the tail ends just where something joined to it was told apart")
-    if tip_stands_out(view) > OTHER_HUE:
-        doubts.append("the tail's tip has another hue than the tail: a stain may be joined to it")
-    return doubts
+    return [*doubts, view.colour.odd] if view.colour.odd else doubts
 
 
 def native_scale(clip: PosedClip) -> float:

@@ -12,10 +12,11 @@ from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.landmarks import Tail, edge_fades, find_tail, trailing_edge
 from reelnotes.measure.matte import share_of_fish
 from reelnotes.measure.outline import Outline
-from reelnotes.measure.own_shade import Sight, settled
+from reelnotes.measure.own_shade import Settled, Sight, settled
 from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames, summed
+from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
 
 _GROUPS = 4
 _SURELY_FISH = 0.8  # judgement, no source, as is the next
@@ -30,6 +31,7 @@ _ABOUT_TIP = 0.01  # of the length
 _SIDE_MM = (1.0, 2.5)  # from an edge, where its two sides are compared
 _NO_STEP = 20.0  # levels: 13 and less where a tail was cut through, 34 and more where it ends (judgement, no source)
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
+_PARED, _PARED_DOUBT = 0.04, 0.2  # of the length, that a shadow joined to a tail adds; how much of that stays in doubt: judgement
 
 
 @dataclass(frozen=True, eq=False)
@@ -43,6 +45,7 @@ class TailView:
     share    (h, w) share of fish on ``stack.raster``
     blur_mm  standard deviation of the picture's blur, measured on the print where there is some
     soft_mm  over how much the tail's rear edge fades, from four fifths fish to one fifth
+    colour   how its tip differs from the tail
     cut      share of the rows about the tip that end where something was taken off (``covered``) and the picture goes on alike
     """
 
@@ -55,6 +58,7 @@ class TailView:
     stack: Stack
     blur_mm: float
     soft_mm: float
+    colour: TipColour
     cut: float = 0.0
 
 
@@ -71,7 +75,7 @@ def view_tail(
     raster = _window(coarse, mask, native_px_per_mm)
     fish = redrawn(mask.astype(np.float32), coarse, raster, border_goes_on=True) > 0.5
     whole = stack_frames(frames, raster)
-    picture, blur_px = _expected(whole, model, outline, coarse, fish)
+    picture, blur_px, gain = _expected(whole, model, outline, coarse, fish)
     board, off = model.on_board(raster), np.zeros(fish.shape, bool)
     if covered is not None and covered.any():
         off = redrawn(covered.astype(np.float32), coarse, raster, border_goes_on=True) >= 0.5
@@ -83,8 +87,15 @@ def view_tail(
     share = _without_shade(mixed, whole.image, picture, blur_px, raster.px_per_mm)
     bare = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False)
     blur_mm = max(blur_px / raster.px_per_mm, _LEAST_BLUR_PX / native_px_per_mm)
-    made = settled(share, bare, Sight(light, raster, blur_px, blur_mm), closely=in_parts)
-    if made is None or made.tail.tip_x + made.shade_mm > raster.x_mm(raster.width_px) - _CUT_SHORT_MM:
+    sight = Sight(light, raster, blur_px, blur_mm)
+    made = settled(share, bare, sight, closely=in_parts)
+    if made is None:
+        return None
+    colour, pale = tip_colour(share, whole.image, picture, gain, raster, made.tail), None
+    if colour.in_shade and (nearer := _out_of_shade(share, bare, whole.image, colour, made, sight, closely=in_parts)) is not None:
+        pale, made, share = colour, nearer, without_pale(share, whole.image, colour)
+        colour = tip_colour(share, whole.image, picture, gain, raster, made.tail)
+    if made.tail.tip_x + made.shade_mm > raster.x_mm(raster.width_px) - _CUT_SHORT_MM:
         return None
     tail = made.tail
     if _along_print(share, picture, made.seems, raster):
@@ -94,13 +105,26 @@ def view_tail(
         some = stack_frames(frames[part::_GROUPS], raster)
         image = _beyond(some.image, picture, doubt)
         part_share = _share(image, picture, fish, some.seen & board, raster.px_per_mm)
-        found = find_tail(_without_shade(part_share, image, picture, blur_px, raster.px_per_mm), raster, blur_px)
+        part_share = _without_shade(part_share, image, picture, blur_px, raster.px_per_mm)
+        found = find_tail(part_share if pale is None else without_pale(part_share, image, pale), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
-        edge_fades(mixed) / raster.px_per_mm, _cut(share, off, tail, whole),
+        edge_fades(mixed) / raster.px_per_mm, colour, _cut(share, off, tail, whole),
     )  # fmt: skip
+
+
+def _out_of_shade(
+    share: NDArray[np.float32], bare: NDArray[np.float32], image: Picture, colour: TipColour, made: Settled, sight: Sight,
+    *, closely: bool,
+) -> Settled | None:  # fmt: skip
+    """The tail's end without the shadow that its tip seems to be; None where that leaves no tail, or ends it far from there."""
+    nearer = settled(without_pale(share, image, colour), without_pale(bare, image, colour), sight, closely=closely)
+    if nearer is None or nearer.tail.tip_x < (1.0 - _PARED) * made.tail.tip_x:
+        return None
+    doubt = np.hypot(nearer.tip_doubt_mm, _PARED_DOUBT * (made.tail.tip_x - nearer.tail.tip_x))
+    return replace(nearer, tip_doubt_mm=float(doubt))
 
 
 def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack) -> float:
@@ -129,21 +153,6 @@ def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Pi
     return (expected + off * left[..., None]).astype(np.float32)
 
 
-def tip_stands_out(view: TailView) -> float:
-    """How far the tip's hue lies from the rest of the tail's, in CIELAB units of a and b; 0 where too little is seen."""
-    raster, tail = view.stack.raster, view.tail
-    u, v = np.meshgrid(np.arange(raster.width_px), np.arange(raster.height_px))
-    mm = raster.to_mm(np.stack([u, v], axis=-1))
-    before, aside = tail.tip_x - mm[..., 0], np.abs(mm[..., 1] - tail.tip_y)
-    size = max(6.0, 0.03 * tail.tip_x)
-    firm = view.share > 0.8
-    tip, rest = firm & (before < size) & (aside < size), firm & (before > 1.3 * size) & (before < 4.0 * size)
-    if tip.sum() < 6 or rest.sum() < 20:
-        return 0.0
-    lab = cv2.cvtColor((np.clip(view.stack.image, 0.0, 255.0) / 255.0).astype(np.float32), cv2.COLOR_BGR2LAB)
-    return float(np.linalg.norm(np.median(lab[tip], axis=0)[1:] - np.median(lab[rest], axis=0)[1:]))
-
-
 def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
     v, u = np.nonzero(mask)
     mm = coarse.to_mm(np.stack([u, v], axis=-1))
@@ -155,8 +164,9 @@ def _window(coarse: Raster, mask: Mask, native_px_per_mm: float) -> Raster:
     return Raster(scale, start, top, int((high + _REACH_MM - start) * scale), int((top - bottom) * scale))
 
 
-def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster, fish: Mask) -> tuple[Picture, float]:
-    """The empty board in the window, blurred as the frames are, its light corrected from the board around the tail."""
+def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster, fish: Mask) -> tuple[Picture, float, Picture]:
+    """The empty board in the window, blurred as the frames are, its light corrected from the board around the tail; that blur's
+    standard deviation in pixels; and the light before it was corrected."""
     raster = whole.raster
     light = redrawn(outline.match.gain, coarse, raster, border_goes_on=True)
     sharp = expect(outline.match, model.picture_on(raster), light)
@@ -174,7 +184,7 @@ def _expected(whole: Stack, model: BoardModel, outline: Outline, coarse: Raster,
         if worse == _PAST_BEST:
             break
     assert best is not None
-    return best[1].astype(np.float32), blur_px
+    return best[1].astype(np.float32), blur_px, light
 
 
 def _light_left(off: Picture, where: Mask, sigma_px: float) -> Picture:
@@ -199,9 +209,7 @@ def _without_shade(
     """
     sure = cv2.morphologyEx((share > _SURELY_FISH).astype(np.uint8), cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
     off = cv2.distanceTransform(1 - sure, cv2.DIST_L2, 5)
-    less = (summed(image * expected) / np.maximum(summed(expected * expected), 1.0)).astype(np.float32, copy=False)
-    left = np.sqrt(summed((image - less[..., None] * expected) ** 2) / 3.0)
-    shade = (less > 0.3) & (less < 0.9) & (left < 4.0 + 0.05 * summed(expected) / 3.0) & (share < _SURELY_FISH)
+    shade = board_in_shade(image, expected) & (share < _SURELY_FISH)
     # A thin lobe never shows its own colour in a blurred picture: only what is broader can be told to be shade.
     size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
     broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0

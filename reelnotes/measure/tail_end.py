@@ -7,13 +7,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reelnotes.measure.fish_piece import FishPiece, by_the_tail, carried_on
-from reelnotes.measure.joined import OTHER_HUE
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.posed import PosedClip
 from reelnotes.measure.shape import tail_likeness
 from reelnotes.measure.stack import Mask, Stack, spread_pick
-from reelnotes.measure.tail import tip_stands_out, view_tail
+from reelnotes.measure.tail import view_tail
 
 log = logging.getLogger(__name__)
 
@@ -77,7 +76,7 @@ def best_tail(clip: PosedClip, pieces: list[FishPiece], stack: Stack, outline: O
         by_shape = tail_likeness(piece.mask, tip_u, tail.span_mm * raster.px_per_mm, tail.lopsided)
         likeness = by_shape * (1.0 - carried_on(outline, raster, piece, tail))
         log.debug("outline to %.0f mm, tip at %.0f mm: tail likeness %.2f", piece.x_high, tail.tip_x, likeness)
-        clear = not by_the_tail(outline, stack, piece, tail) and tip_stands_out(view) <= OTHER_HUE
+        clear = not by_the_tail(outline, stack, piece, tail) and not view.colour.other_hue
         found.append(TailEnd(piece, tail, likeness, clear, by_shape=by_shape))
         if found[-1].worth > best.worth + 0.02:
             best = found[-1]

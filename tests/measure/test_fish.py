@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scene import BOARD, FishDrawing, Scene
 
-from reelnotes.measure.fish import _preferred, _two_bodies, measure_fish
+from reelnotes.measure.fish import Fish, _preferred, _two_bodies, measure_fish
 from reelnotes.measure.fish_piece import NO_FISH, PAST_END, FishPiece, fish_pieces
 from reelnotes.measure.inks import OTHER_INKS
 from reelnotes.measure.landmarks import Tail
@@ -401,3 +401,13 @@ def test_a_far_end_unlike_the_boards_is_a_matter_to_check(to_y_mm, verdict):
     row = measured(Scene(extra=((np.array(strip), 0.5, (20, 20, 20)),)))
     assert row.verdict == verdict, row.reason
     assert ("far end" in row.reason) == (verdict == "check")
+
+
+@pytest.mark.parametrize(("wide_mm", "dark"), [(4.0, 0.5), (4.0, 0.6), (7.0, 0.5), (7.0, 0.6)])
+def test_a_hard_shadow_behind_the_longer_lobe_of_a_dark_tail_is_no_tail(wide_mm, dark):
+    drawn = FishDrawing(colour=(60, 62, 60), fin=(40, 42, 45))
+    top = 95.0 + 0.5 * drawn.depth
+    shadow = [(300.0, top - 14), (320.0, top + 1), (320.0 + wide_mm, top + 1), (320.0 + wide_mm, top - 14)]
+    fish = measure_fish(Scene(fish=drawn, stain=(shadow, (0, 0, 0), dark)).clip(6))
+    assert isinstance(fish, Fish) and not fish.doubts
+    assert fish.total_mm == pytest.approx(drawn.total, abs=1.0)  # source: the drawing
