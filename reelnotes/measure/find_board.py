@@ -119,7 +119,7 @@ def _stands(made: Alignment, proposal: Proposal) -> bool:
     if proposal.squares >= _SQUARES:
         return _borne_out(made)
     if proposal.gathered:
-        return proved(made, spread=proposal.spread if proposal.gathered >= _VERY_MANY else 0.0)
+        return proved(made, proposal.gathered, proposal.spread) if proposal.gathered >= _VERY_MANY else proved(made)
     return proved(made, proposal.support)
 
 

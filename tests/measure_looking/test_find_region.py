@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from reelnotes.measure.board_model import BoardModel
-from reelnotes.measure.find_board import find_board, proved, still_held
+from reelnotes.measure.find_board import _stands, find_board, proved, still_held
+from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.find_region import close_view, place_of_board, propose, propose_by_outline
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.match_print import Agreement
@@ -115,6 +116,17 @@ def test_another_frame_is_held_by_less_but_not_by_little(found: Alignment):
     less = replace(found, score=0.3)
     assert still_held(less, found) and not proved(less)
     assert not still_held(replace(found, score=0.1), found)
+
+
+@pytest.mark.parametrize(
+    ("gathered", "score", "stands"), [(200, 0.33, True), (200, 0.25, False), (60, 0.33, False), (60, 0.38, True)]
+)
+def test_print_that_a_fish_hides_is_made_up_for_by_far_more_features_than_another_board_has(
+    found: Alignment, gathered: int, score: float, stands: bool
+):
+    # source: 224 such features on a drawn board under a large fish, at a score of 0.36; at most 52 on other boards
+    proposal = Proposal(found.model, found.R, found.t, 9, gathered=gathered, spread=0.9)
+    assert _stands(replace(found, score=score), proposal) == stands
 
 
 def test_faint_print_says_less_than_strong_print():
