@@ -127,7 +127,7 @@ def _look(
         known = _lens_for(lens, width, height)
         start = known or guessed_lens(width, height)
         freedom = LensFreedom() if known else GUESS_FREEDOM
-        whole = tried < _WHOLE
+        whole = tried < _WHOLE and best is None  # a better sight of a board that was found needs no such search
         outlines = whole and sights.likeness > _MUCH_LIKE_ONE
         made = search(picture.pixels, models, start, freedom, whole=whole, outlines=outlines)
         found, nearest = made.found, max(nearest, made.nearest)

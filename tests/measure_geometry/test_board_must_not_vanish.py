@@ -164,3 +164,18 @@ def test_a_fault_over_one_clip_leaves_the_others_measured(filmed, monkeypatch):
     assert lengths == [pytest.approx(sound.total_length_mm, rel=1e-3)]
     (problem,) = told.problems
     assert problem.serious and problem.where == filmed[1].name and "LinAlgError" in problem.what
+
+
+def test_a_better_sight_of_a_found_board_is_sought_by_quick_looks_only(monkeypatch):
+    asked = []
+
+    def weakly_found(image, *_, whole, outlines):
+        asked.append((whole, outlines))
+        return find_board.Search(SimpleNamespace(strength=0.3), 0.3)
+
+    blank = SimpleNamespace(pixels=np.zeros((90, 160, 3), np.uint8))
+    monkeypatch.setattr(pose, "frames_to_search", lambda *_: iter([blank] * 3))
+    monkeypatch.setattr(pose, "search", weakly_found)
+    picture, found, _ = pose._look(None, Sights((0.0,), 0.95, 8.0), [], None)
+    assert found.strength == 0.3 and picture is blank
+    assert asked == [(True, True), (False, False), (False, False)]
