@@ -255,13 +255,19 @@ def _fork_missing(fish: Fish) -> str:
     return ""
 
 
+def _edge_mm(view: TailView) -> float:
+    """How far blur and haze leave the end of the tail open. No edge is sharper than the picture's blur, which lets it fade from
+    four fifths to one fifth over 1.7 standard deviations: one that is was cut, where something was told apart from the tail."""
+    return view.blur_mm if view.soft_mm < view.blur_mm else max(0.4 * view.blur_mm, 0.12 * view.soft_mm)
+
+
 def _budget(
     clip: PosedClip, end: Grounded, readings: Sequence[float], view: TailView, doubt_mm: float, scale: float, nose: BudgetLine
 ) -> tuple[BudgetLine, ...]:
     length = max(end.x_mm, 1.0)
     # A tail casts shade about as wide as it lies high; beside that stands how far it was told from the tail.
     shade = float(np.hypot(0.4 * tail_height(length).value, doubt_mm))
-    edge = max(0.4 * view.blur_mm, 0.12 * view.soft_mm)
+    outline = float(np.hypot(0.4 / scale, _edge_mm(view)))
     # Fewer than two readings show no scatter: half a pixel is taken for it.
     scatter = scatter_of_mean(list(readings)) if len(readings) > 1 else 0.5 / scale
     relative = float(np.median([frame.scale_sigma for frame in clip.frames]))
@@ -269,7 +275,7 @@ def _budget(
         BudgetLine("print scale and pose", float(max(relative, 2e-4) * length), 0.0, True, "how well the print fixes the scale"),
         BudgetLine("lens", float(clip.lens_sigma * abs(end.correction_mm)), 0.0, True, f"lens {clip.lens_from}"),
         BudgetLine("tail's end, frame to frame", float(scatter), 0.0, False, f"{len(readings)} parts"),
-        BudgetLine("tail's end, outline", float(np.hypot(0.4 / scale, edge)), 0.0, True, "where blur and haze let the tip end"),
+        BudgetLine("tail's end, outline", outline, 0.0, True, "where blur and haze let the tip end"),
         BudgetLine("shade at the tail's edge", float(shade), 0.0, True, "how far its own shade may pass for tail"),
         BudgetLine("height of the tail", float(end.u_mm), float(end.correction_mm), True, "parallax of a tail above the board"),
         nose,

@@ -1,11 +1,13 @@
 """The tail in close-up: what of its edge is none of the tail's."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scene import BOARD, FishDrawing, Scene
 
 from reelnotes.measure.board_model import Raster
-from reelnotes.measure.fish import _tail_doubts
+from reelnotes.measure.fish import _edge_mm, _tail_doubts
 from reelnotes.measure.fish_piece import fish_pieces
 from reelnotes.measure.landmarks import find_tail
 from reelnotes.measure.outline import find_outline
@@ -77,3 +79,11 @@ def test_a_tail_that_something_told_apart_cuts_through_is_doubted(from_mm, cut):
     view = looked_at(400.0, from_mm)
     assert view is not None
     assert ("told apart" in " ".join(_tail_doubts(view))) == cut
+
+
+def test_an_edge_sharper_than_the_pictures_blur_was_cut_and_leaves_the_end_open():
+    # source: a Gaussian's quantiles: 0.8 and 0.2 of a step blurred by sigma lie 1.68 sigma apart
+    view = looked_at(400.0)
+    whole, cut = replace(view, blur_mm=1.0, soft_mm=1.7), replace(view, blur_mm=1.0, soft_mm=0.5)
+    assert _edge_mm(cut) == pytest.approx(1.0)
+    assert _edge_mm(whole) < 0.5
