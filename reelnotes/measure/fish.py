@@ -28,6 +28,7 @@ from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import (
     ELSEWHERE,
     disagreement,
+    far_from,
     hand_at,
     hand_over,
     hangs_over,
@@ -53,6 +54,7 @@ _SEEN_TWOFOLD, _SEEN_ABREAST = 0.3, 0.1  # the same as the net sees it: on 90 dr
 # Judgement, no source: a shadow's rim on the board fades over a centimetre and more, a tail's edge over a few millimetres.
 _SOFT_MM = 10.0
 _OTHER_END = "the far end of the board does not look like this board's: another board may lie there, or something over it"
+_NOT_SEEN = "the fish hardly stands out from the board, and where its tail ends is not to be seen"
 _OFF_BOARD = "the rear of the fish hangs over the board's long edge, and its tail may, too"
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
@@ -145,6 +147,8 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
     shape = shape_of(piece.mask, piece.covered)
     if abs(coarse.tip_x - piece.x_high) > max(6.0, 0.03 * piece.x_high) * (1.0 if unlike else _BORNE_OUT):
         likeness = min(likeness, 0.4)  # the close look does not bear out the coarse one, nor does the net so far from it
+    if unlike == ELSEWHERE and likeness < TAIL_LIKE and far_from(seen, coarse.tip_x):
+        return Refusal(_NOT_SEEN)
     # Where the net sees the tail end just there, what else the outline might have taken for its end is none.
     unsure = best.unsure if unlike else ""
     more = [d for other in seen[:1] for d in other.doubts]

@@ -32,6 +32,7 @@ _ABREAST = 0.3  # of the length, that another fish lies beside the first
 _LEAST_DEPTH = 0.06  # of the length, on average: thinner things are no fish
 _NEAR_MM = 4.0  # what the outline holds this near to the net's fish is fish too: the net's pixels are coarse
 _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by which two views of one end may differ
+_FAR = 0.2  # of the length, between two views of one end: one of them is no view of it
 _NOSE_GAP_MM = 12.0  # by which the net may see the fish begin behind a measured nose
 _CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut off by the raster's end
 _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
@@ -108,6 +109,11 @@ def disagreement(seen: Sequence[FishPiece], nose_mm: float, tip_mm: float, board
     if min(piece.x_low for piece in same) - max(nose_mm, 0.0) > max(_NOSE_GAP_MM, apart):
         return SHORT
     return ""
+
+
+def far_from(seen: Sequence[FishPiece], tip_mm: float) -> bool:
+    """Whether the net sees the fish end so far from ``tip_mm`` that no length is to be told from either."""
+    return all(abs(piece.x_high - tip_mm) > _FAR * max(piece.x_high, tip_mm) for piece in seen)
 
 
 def nose_seen_short(seen: Sequence[FishPiece], tip_mm: float, nose: Estimate, camera_mm: Floats, board: Board) -> str:

@@ -19,7 +19,7 @@ from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames
 from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
 
 _GROUPS = 4
-_SURELY_FISH = 0.8  # judgement, no source, as is the next
+_SURELY_FISH, _HALF_TONE, _LEAST_OWN = 0.8, 0.2, 0.02  # judgement, no source, as is the next
 _PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
 _FLAT_MM, _BESIDE_FORK_MM = 4.0, 25.0  # about the fork, along the board and across
@@ -93,7 +93,7 @@ def view_tail(
         return None
     colour, pale = tip_colour(share, whole.image, picture, gain, raster, made.tail), None
     if colour.in_shade and (nearer := _out_of_shade(share, bare, whole.image, colour, made, sight, closely=in_parts)) is not None:
-        pale, made, share = colour, nearer, without_pale(share, whole.image, colour)
+        pale, made, share = colour, nearer, _pared(share, whole.image, colour)
         colour = tip_colour(share, whole.image, picture, gain, raster, made.tail)
     if made.tail.tip_x + made.shade_mm > raster.x_mm(raster.width_px) - _CUT_SHORT_MM:
         return None
@@ -106,7 +106,7 @@ def view_tail(
         image = _beyond(some.image, picture, doubt)
         part_share = _share(image, picture, fish, some.seen & board, raster.px_per_mm)
         part_share = _without_shade(part_share, image, picture, blur_px, raster.px_per_mm)
-        found = find_tail(part_share if pale is None else without_pale(part_share, image, pale), raster, blur_px)
+        found = find_tail(part_share if pale is None else _pared(part_share, image, pale), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(
@@ -120,7 +120,7 @@ def _out_of_shade(
     *, closely: bool,
 ) -> Settled | None:  # fmt: skip
     """The tail's end without the shadow that its tip seems to be; None where that leaves no tail, or ends it far from there."""
-    nearer = settled(without_pale(share, image, colour), without_pale(bare, image, colour), sight, closely=closely)
+    nearer = settled(_pared(share, image, colour), _pared(bare, image, colour), sight, closely=closely)
     if nearer is None or nearer.tail.tip_x < (1.0 - _PARED) * made.tail.tip_x:
         return None
     doubt = np.hypot(nearer.tip_doubt_mm, _PARED_DOUBT * (made.tail.tip_x - nearer.tail.tip_x))
@@ -214,6 +214,18 @@ def _without_shade(
     size = max(2 * round(1.2 * blur_px) + 1, round(_THIN_MM * px_per_mm))
     broad = cv2.morphologyEx((shade & (share > 0.05)).astype(np.uint8), cv2.MORPH_OPEN, np.ones((size, size), np.uint8)) > 0
     return np.where(broad & (off > 2.5 * blur_px + 1.0), 0.0, share).astype(np.float32)
+
+
+def _pared(share: NDArray[np.float32], image: Picture, colour: TipColour) -> NDArray[np.float32]:
+    """The share without what is as pale as the tip, nor what then stands apart and is nowhere surely fish: a stain, say, that is
+    not quite so pale."""
+    share = without_pale(share, image, colour)
+    _, labels = cv2.connectedComponents((share > _HALF_TONE).astype(np.uint8), connectivity=8)
+    whole = np.bincount(labels.ravel())
+    faint = np.bincount(labels[share > _SURELY_FISH], minlength=len(whole)) < _LEAST_OWN * whole
+    faint[0] = False
+    around = cv2.dilate(faint[labels].astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
+    return np.where(around & (share < _SURELY_FISH), 0.0, share).astype(np.float32)
 
 
 def _along_print(share: NDArray[np.float32], picture: Picture, tail: Tail, raster: Raster) -> bool:

@@ -1,5 +1,6 @@
 """A fish of known length on a board, drawn by an independent analytic camera, and what must not be measured."""
 
+import importlib
 from dataclasses import replace
 
 import cv2
@@ -14,7 +15,7 @@ from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.measure_clip import measure_posed
 from reelnotes.measure.parts import Parts, see_parts
 from reelnotes.measure.posed import AT_ODDS
-from reelnotes.measure.seen_fish import ends_of
+from reelnotes.measure.seen_fish import ends_of, far_from
 from reelnotes.measure.shape import shape_of
 from reelnotes.measure.tail_end import TailEnd, among_equals
 from reelnotes.records.problems import Refusal
@@ -411,3 +412,26 @@ def test_a_hard_shadow_behind_the_longer_lobe_of_a_dark_tail_is_no_tail(wide_mm,
     fish = measure_fish(Scene(fish=drawn, stain=(shadow, (0, 0, 0), dark)).clip(6))
     assert isinstance(fish, Fish) and not fish.doubts
     assert fish.total_mm == pytest.approx(drawn.total, abs=1.0)  # source: the drawing
+
+
+def test_two_views_of_a_tail_that_are_far_apart_are_no_view_of_it():
+    def view(end_mm):
+        return FishPiece(np.ones((4, 4), bool), 0.0, end_mm, 0.0, ())
+
+    assert far_from([view(540.0)], 208.0)
+    assert far_from([view(300.0), view(500.0)], 208.0)
+    assert not far_from([view(540.0)], 500.0)
+    assert not far_from([view(540.0), view(210.0)], 208.0)  # one of the net's views agrees
+
+
+def test_a_fish_whose_tail_is_seen_nowhere_is_refused_rather_than_given_half_its_length(monkeypatch):
+    module = importlib.import_module("reelnotes.measure.fish")
+    monkeypatch.setattr(module, "disagreement", lambda *_: module.ELSEWHERE)
+    monkeypatch.setattr(module, "nothing_beyond", lambda *_: False)
+    monkeypatch.setattr(module, "far_from", lambda *_: True)
+    clip = Scene().clip()
+    doubted = measure_fish(clip)
+    assert isinstance(doubted, Fish) and module.ELSEWHERE in doubted.doubts  # a whole tail is seen: it is a matter to check
+    monkeypatch.setattr(module, "TAIL_LIKE", 2.0)
+    told = measure_fish(clip)
+    assert isinstance(told, Refusal) and "not to be seen" in told.reason

@@ -7,7 +7,7 @@ import pytest
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.landmarks import find_tail
 from reelnotes.measure.own_shade import Settled, Sight
-from reelnotes.measure.tail import _out_of_shade
+from reelnotes.measure.tail import _out_of_shade, _pared
 from reelnotes.measure.tip_colour import tip_colour, without_pale
 
 SCALE, BLUR_PX, END_MM = 2.0, 1.0, 300.0
@@ -103,3 +103,17 @@ def test_where_too_little_is_seen_nothing_is_said():
     share, *pictures = seen(DARK_FISH, shadow(0.5))
     tail = find_tail(share, RASTER, BLUR_PX)
     assert not tip_colour(0.5 * share, *pictures, RASTER, tail).odd
+
+
+def test_a_stain_that_stands_apart_when_the_shadow_is_taken_off_goes_with_it():
+    share, image, expected, light = seen(DARK_FISH, shadow(0.55))
+    u, v = np.meshgrid(np.arange(RASTER.width_px), np.arange(RASTER.height_px))
+    x, y = np.moveaxis(RASTER.to_mm(np.stack([u, v], axis=-1)), -1, 0)
+    stain = np.hypot(x - END_MM - 8.0, y) < 4.0
+    between = np.median(image[(x > END_MM + 1) & (x < END_MM + 3) & (np.abs(y) < 20)], axis=0) * 0.5 + 0.5 * np.array(DARK_FISH)
+    image = np.where(stain[..., None], between, image).astype(np.float32)
+    share = np.maximum(share, stain).astype(np.float32)
+    colour = tip_colour(share, image, expected, light, RASTER, find_tail(seen(DARK_FISH, shadow(0.55))[0], RASTER, BLUR_PX))
+    assert without_pale(share, image, colour)[stain].mean() > 0.3  # not so pale as the shadow, it would be left
+    tail = find_tail(_pared(share, image, colour), RASTER, BLUR_PX)
+    assert tail.tip_x == pytest.approx(END_MM, abs=0.6)
