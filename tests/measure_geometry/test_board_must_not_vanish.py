@@ -124,23 +124,6 @@ def test_a_second_look_is_spent_only_where_the_lens_may_have_been_at_fault(filme
     assert not made.board_seen
 
 
-@pytest.mark.parametrize(("nearest", "short", "searched"), [(0.05, True, 2), (0.15, True, 4), (0.3, True, 5), (0.15, False, 2)])
-def test_the_search_ends_where_nothing_speaks_for_a_board(monkeypatch, nearest, short, searched):
-    # A short clip is searched further than a long one: between its key frames a board may come into it.
-    frames = []
-
-    def one_more(image, *_, **__):
-        frames.append(image)
-        return find_board.Search(None, nearest)
-
-    blank = SimpleNamespace(pixels=np.zeros((90, 160, 3), np.uint8))
-    monkeypatch.setattr(pose, "frames_to_search", lambda *_: iter([blank] * 5))
-    monkeypatch.setattr(pose, "search", one_more)
-    told = pose._look(None, Sights((0.0,), 0.9, 8.0 if short else None), [], None)
-    assert isinstance(told, NotFound) and told.nearest == nearest
-    assert len(frames) == searched
-
-
 def test_not_held_is_a_refusal():
     assert not NotHeld("why", "board", (1.0, 2.0))
     assert isinstance(NotHeld("why"), Refusal)
