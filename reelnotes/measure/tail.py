@@ -92,8 +92,9 @@ def view_tail(
     if made is None:
         return None
     colour, pale = tip_colour(share, whole.image, picture, gain, raster, made.tail), None
-    if colour.in_shade and (nearer := _out_of_shade(share, bare, whole.image, colour, made, sight, closely=in_parts)) is not None:
-        pale, made, share = colour, nearer, _pared(share, whole.image, colour)
+    nearer = _out_of_shade(share, bare, whole.image, colour, made, sight, closely=in_parts) if colour.in_shade else None
+    if nearer is not None:
+        pale, (made, share) = colour, nearer
         colour = tip_colour(share, whole.image, picture, gain, raster, made.tail)
     if made.tail.tip_x + made.shade_mm > raster.x_mm(raster.width_px) - _CUT_SHORT_MM:
         return None
@@ -118,13 +119,15 @@ def view_tail(
 def _out_of_shade(
     share: NDArray[np.float32], bare: NDArray[np.float32], image: Picture, colour: TipColour, made: Settled, sight: Sight,
     *, closely: bool,
-) -> Settled | None:  # fmt: skip
-    """The tail's end without the shadow that its tip seems to be; None where that leaves no tail, or ends it far from there."""
-    nearer = settled(_pared(share, image, colour), _pared(bare, image, colour), sight, closely=closely)
+) -> tuple[Settled, NDArray[np.float32]] | None:  # fmt: skip
+    """The tail's end, and the share of fish, without the shadow that its tip seems to be; None where that leaves no tail, or ends
+    it far from there."""
+    share = _pared(share, image, colour)
+    nearer = settled(share, _pared(bare, image, colour), sight, closely=closely)
     if nearer is None or nearer.tail.tip_x < (1.0 - _PARED) * made.tail.tip_x:
         return None
     doubt = np.hypot(nearer.tip_doubt_mm, _PARED_DOUBT * (made.tail.tip_x - nearer.tail.tip_x))
-    return replace(nearer, tip_doubt_mm=float(doubt))
+    return replace(nearer, tip_doubt_mm=float(doubt)), share
 
 
 def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack) -> float:

@@ -63,8 +63,9 @@ def test_only_a_shadow_close_behind_is_taken_off(strip_mm, mended):
     made = _out_of_shade(share, share, pictures[0], colour, Settled(tail, tail, 0.1, 0.1, 0.0), sight, closely=False)
     assert (made is not None) == mended
     if made is not None:
-        assert made.tail.tip_x == pytest.approx(END_MM, abs=0.6)
-        assert made.tip_doubt_mm > 0.1 * strip_mm  # some of what was taken off stays in doubt
+        nearer, _ = made
+        assert nearer.tail.tip_x == pytest.approx(END_MM, abs=0.6)
+        assert nearer.tip_doubt_mm > 0.1 * strip_mm  # some of what was taken off stays in doubt
 
 
 def test_a_pale_stain_on_a_dark_board_is_a_reason_to_doubt():
