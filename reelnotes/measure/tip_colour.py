@@ -36,7 +36,7 @@ class TipColour:
     tail_light  the tail's lightness, CIELAB's L
     paler       the tip's less the tail's
     by_itself   the same with the board's light allowed for
-    hue_apart   how far the tip's hue lies from the tail's, in units of a and b
+    hue_apart   how far the tip's hue lies from the tail's, and from the tail's darkened, in units of a and b
     off_board   how far the tip's lightness lies from the empty board's
     shaded      share of the tip's very end that looks as the board would under less light
     """
@@ -86,10 +86,18 @@ def tip_colour(share: Share, image: Picture, expected: Picture, light: Picture, 
     own, here, lit_own, lit = (np.median(_lab(seen[where]), axis=0) for seen in (image, even) for where in (rest, tip))
     end = tip & (before < _END_MM) & (aside < _END_MM)
     return TipColour(
-        float(own[0]), float(here[0] - own[0]), float(lit[0] - lit_own[0]), float(np.hypot(*(here - own)[1:])),
+        float(own[0]), float(here[0] - own[0]), float(lit[0] - lit_own[0]), _hue_apart(own, here),
         float(abs(here[0] - np.median(_lab(expected[tip]), axis=0)[0])),
         float(board_in_shade(image, expected)[end if end.any() else tip].mean()),
     )  # fmt: skip
+
+
+def _hue_apart(tail: NDArray[np.float32], tip: NDArray[np.float32]) -> float:
+    """How far a tip's a and b lie from the nearest that the tail's own colour takes on its way to black, where the tip is the
+    darker: a strongly coloured tail's dark margin is nearly grey, as all dark colours are. (3,) CIELAB both."""
+    own, seen = tail[1:].astype(np.float64), tip[1:].astype(np.float64)
+    left = float(np.clip(own @ seen / max(float(own @ own), 1e-9), 0.0, 1.0)) if tip[0] < tail[0] else 1.0
+    return float(np.hypot(*(seen - left * own)))
 
 
 def without_pale(share: Share, image: Picture, colour: TipColour) -> Share:

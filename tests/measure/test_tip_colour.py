@@ -78,6 +78,18 @@ def test_a_tip_of_another_hue_is_a_reason_to_doubt():
     assert colour.other_hue and "hue" in colour.odd
 
 
+def test_the_dark_margin_of_a_strongly_coloured_tail_is_not_doubted():
+    orange, nearly_black = (35.0, 105.0, 180.0), (45.0, 52.0, 58.0)
+    _, colour = compared(*seen(orange, nearly_black))
+    assert not colour.odd
+
+
+def test_a_dark_tip_of_another_hue_on_a_strongly_coloured_tail_is_a_reason_to_doubt():
+    orange, dark_blue = (35.0, 105.0, 180.0), (110.0, 40.0, 30.0)
+    _, colour = compared(*seen(orange, dark_blue))
+    assert colour.other_hue and "hue" in colour.odd
+
+
 @pytest.mark.parametrize(
     ("fish", "tip", "board"),
     [(DARK_FISH, DARK_FISH, CREAM), ((110.0, 120.0, 115.0), (50.0, 60.0, 55.0), CREAM), (PALE_FISH, PALE_FISH, CREAM)],
