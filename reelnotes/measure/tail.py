@@ -30,6 +30,9 @@ _REACH_MM, _CUT_SHORT_MM = 20.0, 2.0  # of the window beyond the piece; a tip so
 _ABOUT_TIP = 0.01  # of the length
 _SIDE_MM = (1.0, 2.5)  # from an edge, where its two sides are compared
 _NO_STEP = 20.0  # levels: 13 and less where a tail was cut through, 34 and more where it ends (judgement, no source)
+_NO_BOARD = (
+    0.7  # of the tail's own distance from the board: 0.85 and more where a tail was cut through, 0.64 at most in its shade
+)
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 _PARED, _PARED_DOUBT = 0.04, 0.2  # of the length, that a shadow joined to a tail adds; how much of that stays in doubt: judgement
 
@@ -112,7 +115,7 @@ def view_tail(
             parts.append(found)
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
-        edge_fades(mixed) / raster.px_per_mm, colour, _cut(share, off, tail, whole),
+        edge_fades(mixed) / raster.px_per_mm, colour, _cut(share, off, tail, whole, picture),
     )  # fmt: skip
 
 
@@ -130,9 +133,13 @@ def _out_of_shade(
     return replace(nearer, tip_doubt_mm=float(doubt)), share
 
 
-def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack) -> float:
+def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack, picture: Picture) -> float:
     """Share of the rows about the tip in which the tail ends within two millimetres of what was taken off, and the picture has no
-    edge there: what was taken off may be tail."""
+    edge there: what was taken off may be tail.
+
+    Where dark tail meets dark board the edge is faint. There the picture goes on alike only if what lies beyond is about as far
+    from the empty board, ``picture``, as the tail itself.
+    """
     scale = whole.raster.px_per_mm
     edge, near_px = trailing_edge(share), _ABOUT_TIP * tail.tip_x * scale
     with np.errstate(invalid="ignore"):
@@ -142,10 +149,18 @@ def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack) -> flo
     for row in rows:
         u, seen = float(edge[row]), whole.image[row]
         inside = seen[max(int(u - _SIDE_MM[1] * scale), 0) : int(u - _SIDE_MM[0] * scale) + 1]
-        outside = seen[int(u + _SIDE_MM[0] * scale) : int(u + _SIDE_MM[1] * scale) + 1]
-        step = np.sqrt(np.mean((inside.mean(axis=0) - outside.mean(axis=0)) ** 2)) if len(inside) and len(outside) else 0.0
-        met.append(bool(off[row, int(u) : int(u) + reach + 1].any() and step < _NO_STEP))
+        behind = slice(int(u + _SIDE_MM[0] * scale), int(u + _SIDE_MM[1] * scale) + 1)
+        alike = True
+        if len(inside) and len(seen[behind]):
+            tail_is, beyond, board = (colours.mean(axis=0) for colours in (inside, seen[behind], picture[row, behind]))
+            alike = _apart(tail_is, beyond) < _NO_STEP and _apart(beyond, board) > _NO_BOARD * _apart(tail_is, board)
+        met.append(bool(off[row, int(u) : int(u) + reach + 1].any() and alike))
     return float(np.mean(met)) if met else 0.0
+
+
+def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
+    """Levels between two colours, (3,) BGR: root mean square over the channels."""
+    return float(np.sqrt(np.mean((one - other) ** 2)))
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:

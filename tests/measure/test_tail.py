@@ -11,8 +11,8 @@ from reelnotes.measure.fish import _edge_mm, _tail_doubts
 from reelnotes.measure.fish_piece import fish_pieces
 from reelnotes.measure.landmarks import find_tail
 from reelnotes.measure.outline import find_outline
-from reelnotes.measure.stack import stack_frames
-from reelnotes.measure.tail import _along_print, view_tail
+from reelnotes.measure.stack import Stack, stack_frames
+from reelnotes.measure.tail import _along_print, _cut, view_tail
 
 RASTER = Raster(2.0, 230.0, 50.0, 200, 200)
 
@@ -79,6 +79,17 @@ def test_a_tail_that_something_told_apart_cuts_through_is_doubted(from_mm, cut):
     view = looked_at(400.0, from_mm)
     assert view is not None
     assert ("told apart" in " ".join(_tail_doubts(view))) == cut
+
+
+@pytest.mark.parametrize(("beyond", "cut"), [(58.0, True), (69.0, False), (76.0, False)], ids=["tail", "shade", "board"])
+def test_dark_board_close_behind_a_dark_tail_is_told_from_more_tail(beyond, cut):
+    board, fish = 76.0, 60.0  # grey levels: no step between them is as high as those of a well lit picture
+    share = forked(filled_to_mm=300.0)
+    tail = find_tail(share, RASTER, 1.0)
+    image = np.where(share[..., None] > 0.5, fish, beyond).repeat(3, axis=2).astype(np.float32)
+    empty = np.full_like(image, board)
+    whole = Stack(image, np.ones(share.shape, bool), np.zeros_like(share), RASTER, np.zeros(3), 8)
+    assert (_cut(share, millimetres()[..., 0] > tail.tip_x + 0.5, tail, whole, empty) > 0.5) == cut
 
 
 def test_an_edge_sharper_than_the_pictures_blur_was_cut_and_leaves_the_end_open():
