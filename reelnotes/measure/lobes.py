@@ -14,6 +14,7 @@ from reelnotes.measure.masks import disc
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.stack import Mask, greatest
 from reelnotes.measure.tail import TailView
+from reelnotes.measure.tip_colour import hue_apart
 from reelnotes.measure.two_toned import two_toned
 
 THIRD_LOBE = "the tail's end has a third lobe: a stain may be joined to it"
@@ -27,6 +28,7 @@ _CLEAR = 3.0  # of ``Outline.score``: a tail that stands out less may seem torn 
 # On 115 clips of drawn fish, rightly measured, lobes that reach this much farther (of the tail's breadth) have ends within 2
 # units (a and b of CIELAB) of the rest; blotches drawn on to a lobe were 12 to 18 away.
 _LONGER, _OTHER_COLOUR = 0.12, 7.0
+_BEHIND_MM, _BARE = 4.0, 0.05  # about a lobe, and share of fish: the board that it lies on
 _LEAST_PX, _REST = 6, (0.02, 0.1)  # what it is held against: so much before the shorter lobe's end, as shares of the length
 
 
@@ -40,8 +42,8 @@ def odd_lobes(view: TailView, outline: Outline, mask: Mask, model: BoardModel) -
 
 
 def longer_lobe_stands_out(view: TailView) -> float:
-    """How far the hue of what one lobe has beyond the other lies from the tail's, in CIELAB units of a and b; 0 where they reach
-    about as far."""
+    """How far the hue of what one lobe has beyond the other lies from the tail's (``hue_apart``, in CIELAB units of a and b); 0
+    where they reach about as far."""
     raster, tail = view.stack.raster, view.tail
     if tail.lopsided < _LONGER:
         return 0.0
@@ -54,7 +56,13 @@ def longer_lobe_stands_out(view: TailView) -> float:
     if min(beyond.sum(), rest.sum()) < _LEAST_PX:
         return 0.0
     lab = cv2.cvtColor((np.clip(view.stack.image, 0.0, 255.0) / 255.0).astype(np.float32), cv2.COLOR_BGR2LAB)
-    return float(np.linalg.norm(np.median(lab[beyond], axis=0)[1:] - np.median(lab[rest], axis=0)[1:]))
+    near = cv2.dilate(beyond.astype(np.uint8), disc(_BEHIND_MM * raster.px_per_mm)) > 0
+    board = near & (view.share < _BARE) & view.stack.seen
+    own, here = np.median(lab[rest], axis=0), np.median(lab[beyond], axis=0)
+    # Cameras code hue at half the resolution: a thin lobe takes on some of the board's.
+    bleeds = np.median(lab[board], axis=0) - own if board.sum() >= _LEAST_PX else np.zeros(3)
+    share = float(np.clip((here - own)[1:] @ bleeds[1:] / max(float(bleeds[1:] @ bleeds[1:]), 1e-9), 0.0, 1.0))
+    return min(hue_apart(own, here), float(np.hypot(*(here - own - share * bleeds)[1:])))
 
 
 def third_lobe(view: TailView, outline: Outline, mask: Mask, model: BoardModel) -> bool:

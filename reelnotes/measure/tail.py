@@ -30,9 +30,7 @@ _REACH_MM, _CUT_SHORT_MM = 20.0, 2.0  # of the window beyond the piece; a tip so
 _ABOUT_TIP = 0.01  # of the length
 _SIDE_MM = (1.0, 2.5)  # from an edge, where its two sides are compared
 _NO_STEP = 20.0  # levels: 13 and less where a tail was cut through, 34 and more where it ends (judgement, no source)
-_NO_BOARD = (
-    0.7  # of the tail's own distance from the board: 0.85 and more where a tail was cut through, 0.64 at most in its shade
-)
+_NO_BOARD = 0.7  # of the tail's distance from the board: 0.85 and more where it was cut through, 0.64 at most in its shade
 _LEAST_BLUR_PX = 0.4  # of a frame: no camera is sharper
 _PARED, _PARED_DOUBT = 0.04, 0.2  # of the length, that a shadow joined to a tail adds; how much of that stays in doubt: judgement
 

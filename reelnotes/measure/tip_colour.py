@@ -86,13 +86,13 @@ def tip_colour(share: Share, image: Picture, expected: Picture, light: Picture, 
     own, here, lit_own, lit = (np.median(_lab(seen[where]), axis=0) for seen in (image, even) for where in (rest, tip))
     end = tip & (before < _END_MM) & (aside < _END_MM)
     return TipColour(
-        float(own[0]), float(here[0] - own[0]), float(lit[0] - lit_own[0]), _hue_apart(own, here),
+        float(own[0]), float(here[0] - own[0]), float(lit[0] - lit_own[0]), hue_apart(own, here),
         float(abs(here[0] - np.median(_lab(expected[tip]), axis=0)[0])),
         float(board_in_shade(image, expected)[end if end.any() else tip].mean()),
     )  # fmt: skip
 
 
-def _hue_apart(tail: NDArray[np.float32], tip: NDArray[np.float32]) -> float:
+def hue_apart(tail: NDArray[np.float32], tip: NDArray[np.float32]) -> float:
     """How far a tip's a and b lie from the nearest that the tail's own colour takes on its way to black, where the tip is the
     darker: a strongly coloured tail's dark margin is nearly grey, as all dark colours are. (3,) CIELAB both."""
     own, seen = tail[1:].astype(np.float64), tip[1:].astype(np.float64)

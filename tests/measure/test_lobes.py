@@ -7,7 +7,7 @@ import pytest
 from scene import BOARD, FishDrawing, Scene
 
 from reelnotes.measure.board_model import BoardModel, Raster
-from reelnotes.measure.lobes import third_lobe
+from reelnotes.measure.lobes import longer_lobe_stands_out, third_lobe
 from reelnotes.measure.measure_clip import measure_posed
 
 BLOOD = (30, 30, 160)
@@ -33,6 +33,35 @@ def test_a_blotch_on_a_lobe_makes_no_longer_fish(x, y, long, broad, seed):
 
 def test_what_one_lobe_has_beyond_the_other_has_its_colour_or_is_said():
     assert "the longer lobe ends in another colour" in measured(blotch(318, 71, 16, 14, 1)).reason
+
+
+GREY, GREEN, BLUE, WHITE = (70.0, 75.0, 72.0), (60.0, 75.0, 62.0), (115.0, 88.0, 70.0), (150.0, 150.0, 150.0)
+BLUISH = (92.0, 74.0, 64.0)
+
+
+@pytest.mark.parametrize(
+    ("tip", "board", "said"),
+    [
+        (GREY, BLUE, False),
+        ((92.0, 74.0, 64.0), BLUE, False),
+        ((92.0, 74.0, 64.0), (150.0, 150.0, 150.0), True),
+        (BLOOD, BLUE, True),
+    ],
+    ids=["nearly grey", "some of the board's hue", "a hue of its own", "blood"],
+)
+def test_a_lobe_may_take_on_the_hue_of_the_board_about_it(tip, board, said):
+    """A tail whose upper lobe reaches 20 mm beyond the lower, and is 6 mm wide there."""
+    raster = Raster(2.0, 230.0, 130.0, 260, 160)
+    v, u = np.mgrid[: raster.height_px, : raster.width_px]
+    x, y = raster.x_mm(u), raster.y_mm(v)
+    lobe = (x >= 300.0) & (x < 320.0) & (np.abs(y - 115.0) < 3.0)
+    fish = ((x < 300.0) & (np.abs(y - 92.0) < 30.0)) | lobe
+    image = np.where(lobe[..., None], tip, np.where(fish[..., None], GREEN, board)).astype(np.float32)
+    view = SimpleNamespace(
+        share=fish.astype(np.float32), stack=SimpleNamespace(raster=raster, image=image, seen=np.ones(fish.shape, bool)),
+        tail=SimpleNamespace(tip_x=320.0, lopsided=20.0 / 60.0, span_mm=60.0),
+    )  # fmt: skip
+    assert (longer_lobe_stands_out(view) > 7.0) == said
 
 
 def test_a_third_lobe_is_said():
