@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import grey_closing
-from scipy.optimize import least_squares
 from scipy.special import erf
 
 from reelnotes.measure.board_model import Raster
+from reelnotes.measure.tip_fit import TipLaw, fit_law
 
 _ABOUT_MM = 3.5  # to either side of the tip: rows that are asked how wide its lobe is
 _DEEPEST = 0.22  # of the length; yellowtail snapper, TL = 9.96 + 1.20 FL, have 0.18 (Garcia et al. 2003; reference FLT-04)
@@ -94,15 +94,14 @@ def edge_fades(share: Share) -> float:
 
 def trailing_edge(share: Share, level: float = 0.5) -> NDArray[np.float64]:
     """For each row the column of the last crossing from fish (share over ``level``) to board; NaN where there is none."""
-    h, w = share.shape
-    edge = np.full(h, np.nan)
+    w = share.shape[1]
+    edge = np.full(len(share), np.nan)
     over = share >= level
-    for row in np.flatnonzero(over.any(axis=1)):
-        u = w - 1 - int(np.argmax(over[row, ::-1]))
-        if u >= w - 1:
-            continue
-        a, b = float(share[row, u]), float(share[row, u + 1])
-        edge[row] = u + (a - level) / max(a - b, 1e-6)
+    last = w - 1 - over[:, ::-1].argmax(axis=1)
+    rows = np.flatnonzero((last < w - 1) & over.any(axis=1))
+    u = last[rows]
+    inside, beyond = share[rows, u].astype(np.float64), share[rows, u + 1].astype(np.float64)
+    edge[rows] = u + (inside - level) / np.maximum(inside - beyond, 1e-6)
     return edge
 
 
@@ -188,29 +187,18 @@ def _fit_tip(share: Share, edge_u: float, px_per_mm: float, blur_px: float) -> t
         last -= 1  # what was cut away beyond the tail says nothing
     if last - first < 6:
         return None
-    u, seen = np.arange(first, last + 1), width_mm[first : last + 1]
-    nodes = np.linspace(-2.5, 2.5, 21)
-    kernel = np.exp(-(nodes**2) / 2) / np.exp(-(nodes**2) / 2).sum()
-
-    def model(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
-        end, size, power = parameters
-        run = np.clip(end - (u[:, None] + nodes * blur_px), 0.0, None)
-        return size * (np.maximum(run, 1e-9) ** power * (run > 0)) @ kernel
-
+    u, seen = np.arange(first, last + 1), width_mm[first : last + 1].astype(np.float64)
+    law = TipLaw(u, blur_px)
     scale = max(float(np.max(seen)), 0.5)
     start = np.array([edge_u + 1.0, scale / reach**0.7, 0.7])
-    bounds = ([edge_u - 4 * blur_px - 2, 1e-3, 0.08], [edge_u + max(6.0, 3 * px_per_mm, 4 * blur_px), 10 * scale, 2.5])
+    low = np.array([edge_u - 4 * blur_px - 2, 1e-3, 0.08])
+    high = np.array([edge_u + max(6.0, 3 * px_per_mm, 4 * blur_px), 10 * scale, 2.5])
     spread = 0.05 * scale + 0.03 * seen  # small widths matter most: they lie nearest to the tip
-
-    def misfit(parameters: NDArray[np.float64]) -> NDArray[np.float64]:
-        return (model(parameters) - seen) / spread
-
-    # Steps of a millionth move the tip by a micrometre or two; asking for less takes a third more time.
-    fit = least_squares(misfit, np.clip(start, *bounds), bounds=bounds, loss="soft_l1", ftol=1e-6, xtol=1e-6)
-    end, size, power = fit.x
+    found = fit_law(seen, spread, law, start, low, high)
+    end, size, power = found
     back = (NEEDLE_MM / size) ** (1.0 / power)
     tip = end - min(back, reach / 2)  # a law that puts the tip far inside the lobe has not been fitted to a tip
-    return float(tip), float(np.sqrt(np.mean((model(fit.x) - seen) ** 2)))
+    return float(tip), float(np.sqrt(np.mean((law.widths(found) - seen) ** 2)))
 
 
 def edge_blur(sigma_px: float, u: NDArray[np.float64]) -> NDArray[np.float64]:
