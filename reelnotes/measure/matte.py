@@ -4,11 +4,17 @@ The sum of this share across a lobe is the lobe's width, blurred or not, which i
 measurable below the size of a pixel (the alpha of natural image matting; Porter and Duff 1984 for the term).
 """
 
+from dataclasses import dataclass
+from functools import cached_property
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from reelnotes.measure.smooth import smoothed
 from reelnotes.measure.stack import Mask, Picture, summed
+
+Weights = NDArray[np.float32]
 
 _SHADE_PRIOR = 1100.0  # how unwilling a pixel is to be called shade, in squared levels: ten levels for a shade of a third
 # Print is bridged over this part of a fish colour's reach, where it tells less than this part of what tells around it.
@@ -29,44 +35,60 @@ def share_of_fish(
     A pixel is taken as a mix of fish, lit board, and board in the fish's own shade: least squares in the two
     unknowns. Where the fish has the board's hue, shade cannot be told from fish, and the shade's prior lets fish win.
     """
-    off = image - expected
-    fish = _fish_colour(image, off, mask, core, reach_px)
-    p, q = fish - expected, -expected
-    pp, qq, pq = (summed(x * y) for x, y in ((p, p), (q, q), (p, q)))
-    dp, dq = summed(off * p), summed(off * q)
-    pp = np.maximum(pp, 60.0)
-    qq = qq + _SHADE_PRIOR
-    det = np.maximum(pp * qq - pq * pq, 1e-3)
-    shade = np.clip((dq * pp - dp * pq) / det, 0.0, 0.7) if shaded else np.zeros_like(det)
-    share = np.clip((dp - shade * pq) / pp, -0.3, 1.3)
-    return _carried_over_print(share.astype(np.float32), summed(p**2), reach_px)
+    return mixed(image, expected, mask, core, reach_px).share(shaded=shaded)
 
 
-def _carried_over_print(share: NDArray[np.float32], tells: NDArray[np.float32], reach_px: float) -> NDArray[np.float32]:
-    """The share where print has the fish's own colour, and so tells nothing, from what tells more around it (a normalised
-    convolution: Knutsson and Westin 1993).
+@dataclass(frozen=True, eq=False)
+class Mix:
+    """What both readings of a picture, with shade and without, ask of it: products of these, (h, w) each, over the channels.
 
-    tells  (h, w) squared levels between the fish's colour and the board's
+    d  seen less the lit board; p: the fish's colour less the lit board; q: no light less the lit board
     """
-    around = _smoothed(np.dstack([share * tells, tells]), _PRINT_REACH * reach_px)
-    told = around[..., 0] / np.maximum(around[..., 1], 1e-3)
-    own = np.clip(tells / np.maximum(_TELLS_ENOUGH * around[..., 1], 1e-3), 0.0, 1.0)
-    return (own * share + (1.0 - own) * told).astype(np.float32)
+
+    pp: Weights
+    qq: Weights
+    pq: Weights
+    dp: Weights
+    dq: Weights
+    reach_px: float
+
+    @cached_property
+    def _tells_around(self) -> Weights:
+        return smoothed(self.pp, _PRINT_REACH * self.reach_px)
+
+    def share(self, *, shaded: bool) -> Weights:
+        """The share of fish: see :func:`share_of_fish`."""
+        pp = np.maximum(self.pp, 60.0)
+        if not shaded:
+            return self._carried_over_print(np.clip(self.dp / pp, -0.3, 1.3))
+        qq = self.qq + _SHADE_PRIOR
+        det = np.maximum(pp * qq - self.pq * self.pq, 1e-3)
+        shade = np.clip((self.dq * pp - self.dp * self.pq) / det, 0.0, 0.7)
+        return self._carried_over_print(np.clip((self.dp - shade * self.pq) / pp, -0.3, 1.3))
+
+    def _carried_over_print(self, share: Weights) -> Weights:
+        """The share where print has the fish's own colour, and so tells nothing, from what tells more around it (a normalised
+        convolution: Knutsson and Westin 1993)."""
+        around = self._tells_around
+        told = smoothed(share * self.pp, _PRINT_REACH * self.reach_px) / np.maximum(around, 1e-3)
+        own = np.clip(self.pp / np.maximum(_TELLS_ENOUGH * around, 1e-3), 0.0, 1.0)
+        return (told + own * (share - told)).astype(np.float32, copy=False)
+
+
+def mixed(image: Picture, expected: Picture, mask: Mask, core: Mask, reach_px: float) -> Mix:
+    """What :func:`share_of_fish` needs of these."""
+    off = image - expected
+    p = _fish_colour(image, off, mask, core, reach_px) - expected
+    products = (summed(x * y) for x, y in ((p, p), (expected, expected), (p, expected), (off, p), (off, expected)))
+    pp, qq, pe, dp, de = products
+    return Mix(pp, qq, -pe, dp, -de, reach_px)
 
 
 def _fish_colour(image: Picture, off: Picture, mask: Mask, core: Mask, reach_px: float) -> Picture:
     """The fish's colour at and around it: that of the purest pixels near by, inside it where there is an inside."""
-    strength = summed(off**2)
+    strength = summed(off * off)
     strength /= max(float(strength.max()), 1e-9)
     weight = (np.where(core, 1.0, np.where(mask, 0.01, 0.0)) * strength**2 + 1e-9 * mask).astype(np.float32)
-    stack = np.dstack([image * weight[..., None], weight])
-    mixed = _smoothed(stack, reach_px) + 1e-3 * _smoothed(stack, 4 * reach_px) + 1e-14
-    return (mixed[..., :3] / mixed[..., 3:]).astype(np.float32)
-
-
-def _smoothed(values: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
-    """(h, w, n) blurred; what is smooth over sigma needs few pixels, and large blurs are dear."""
-    h, w = values.shape[:2]
-    step = max(1, int(sigma_px / 12))
-    few = cv2.resize(values, (max(4, w // step), max(4, h // step)), interpolation=cv2.INTER_AREA)
-    return cv2.resize(cv2.GaussianBlur(few, (0, 0), sigma_px / step), (w, h), interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    stack = cv2.merge([*cv2.split(image * weight[..., None]), weight]).astype(np.float32, copy=False)
+    mixed = smoothed(stack, reach_px) + 1e-3 * smoothed(stack, 4 * reach_px) + 1e-14
+    return (mixed[..., :3] / mixed[..., 3:]).astype(np.float32, copy=False)

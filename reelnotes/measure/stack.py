@@ -6,6 +6,7 @@ Frames are drawn on one raster of the board's plane and combined by a median, so
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import cv2
 import numpy as np
@@ -19,9 +20,10 @@ Picture = NDArray[np.float32]
 Mask = NDArray[np.bool_]
 
 
-def summed(picture: Picture) -> NDArray[np.float32]:
+def summed(picture: Picture | NDArray[np.uint8]) -> NDArray[np.float32]:
     """(h, w, 3) -> (h, w) the channels' sum; numpy's own sum over an axis of three is ten times as dear."""
-    return cv2.transform(picture, np.ones((1, 3), np.float32)).astype(np.float32, copy=False)
+    floats = picture.astype(np.float32, copy=False)
+    return cv2.transform(floats, np.ones((1, 3), np.float32)).astype(np.float32, copy=False)
 
 
 def least(picture: Picture) -> NDArray[np.float32]:
@@ -37,33 +39,52 @@ def greatest(picture: Picture) -> NDArray[np.float32]:
 
 
 @dataclass(frozen=True, eq=False)
+class Layer:
+    """One frame drawn on a raster: (h, w, 3) BGR, and (h, w) where it reaches."""
+
+    image: NDArray[np.uint8]
+    seen: Mask
+
+
+@dataclass(frozen=True, eq=False)
 class Stack:
     """Several frames as one picture of the board's plane.
 
     image      (h, w, 3) float32 BGR, 0..255
     seen       (h, w) True where at least half of the frames reach
-    noise      (h, w) float32: how far single frames scatter about the picture (standard deviation of a channel)
+    layers     the frames that went in
     camera_mm  (3,) the mean camera centre in board axes
-    frames     how many frames went in
     """
 
     image: Picture
     seen: Mask
-    noise: NDArray[np.float32]
+    layers: tuple[Layer, ...]
     raster: Raster
     camera_mm: NDArray[np.float64]
-    frames: int
+
+    @cached_property
+    def noise(self) -> NDArray[np.float32]:
+        """(h, w) how far single frames scatter about the picture (standard deviation of a channel)."""
+        middle = summed(median_picture([layer.image for layer in self.layers])) / 3.0
+        apart = [cv2.absdiff(summed(layer.image) / 3.0, middle).astype(np.float32, copy=False) for layer in self.layers]
+        return 1.4826 * median_picture(apart)
 
 
 def stack_frames(frames: Sequence[PosedFrame], raster: Raster) -> Stack:
     """Draw the frames on ``raster`` and take the median of each pixel; ``frames`` must not be empty."""
-    drawn = [warp(frame.image, frame.lens, frame.R, frame.t, raster) for frame in frames]
-    seen = np.mean([reach for _, reach in drawn], axis=0) >= 0.5
-    image = median_picture([picture for picture, _ in drawn])
-    middle = summed(image) / 3.0
-    spread = median_picture([np.abs(summed(picture.astype(np.float32)) / 3.0 - middle) for picture, _ in drawn]) * 1.4826
+    layers = tuple(Layer(*warp(frame.image, frame.lens, frame.R, frame.t, raster)) for frame in frames)
     camera = np.mean([frame.camera_mm for frame in frames], axis=0)
-    return Stack(image, seen, spread.astype(np.float32), raster, camera, len(frames))
+    return Stack(*_median_of(layers), layers, raster, camera)
+
+
+def part_of(stack: Stack, first: int, every: int) -> tuple[Picture, Mask]:
+    """Image and what is seen, as a :class:`Stack` has them, from every so many of its frames."""
+    return _median_of(stack.layers[first::every])
+
+
+def _median_of(layers: Sequence[Layer]) -> tuple[Picture, Mask]:
+    reach = np.sum([layer.seen for layer in layers], axis=0, dtype=np.uint16)
+    return median_picture([layer.image for layer in layers]), np.asarray(2 * reach >= len(layers))
 
 
 def median_picture(layers: Sequence[NDArray[np.uint8] | NDArray[np.float32]]) -> NDArray[np.float32]:

@@ -10,15 +10,16 @@ from numpy.typing import NDArray
 from reelnotes.measure.board_match import colour_doubt, expect
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.landmarks import Tail, edge_fades, find_tail, trailing_edge
-from reelnotes.measure.matte import share_of_fish
+from reelnotes.measure.matte import mixed, share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.own_shade import Settled, Sight, settled
 from reelnotes.measure.posed import PosedFrame
-from reelnotes.measure.rectify import redrawn
-from reelnotes.measure.stack import Mask, Picture, Stack, greatest, stack_frames, summed
+from reelnotes.measure.redraw import redrawn
+from reelnotes.measure.stack import Mask, Picture, Stack, greatest, part_of, stack_frames, summed
 from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
 
 _GROUPS = 4
+_COLOUR_REACH_PX = 6.0  # how far a fish's colour is carried
 _SURELY_FISH, _HALF_TONE, _LEAST_OWN = 0.8, 0.2, 0.02  # judgement, no source, as is the next
 _PAST_BEST = 2  # blurs one after the other that fit worse than one before them: more blur fits no better
 _THIN_MM = 2.5  # no broader than this, a tail lobe may pass for its own shade
@@ -84,9 +85,10 @@ def view_tail(
     doubt = colour_doubt(outline.match, model.picture_on(raster))
     light = (whole.image / np.maximum(picture, _DIM)).astype(np.float32)
     whole = replace(whole, image=_beyond(whole.image, picture, doubt))
-    mixed = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm)
-    share = _without_shade(mixed, whole.image, picture, blur_px, raster.px_per_mm)
-    bare = _share(whole.image, picture, fish, whole.seen & board, raster.px_per_mm, shaded=False)
+    core = _core(fish, raster.px_per_mm)
+    mix = mixed(whole.image, picture, fish, core, _COLOUR_REACH_PX)
+    both, bare = (_of_the_fish(mix.share(shaded=shaded), fish, whole.seen & board) for shaded in (True, False))
+    share = _without_shade(both, whole.image, picture, blur_px, raster.px_per_mm)
     blur_mm = max(blur_px / raster.px_per_mm, _LEAST_BLUR_PX / native_px_per_mm)
     sight = Sight(light, raster, blur_px, blur_mm)
     made = settled(share, bare, sight, closely=in_parts)
@@ -104,16 +106,17 @@ def view_tail(
         tail = replace(tail, fork_seen=False)
     parts = []
     for part in range(min(_GROUPS, len(frames)) if in_parts else 0):
-        some = stack_frames(frames[part::_GROUPS], raster)
-        image = _beyond(some.image, picture, doubt)
-        part_share = _share(image, picture, fish, some.seen & board, raster.px_per_mm)
+        image, seen = part_of(whole, part, _GROUPS)
+        image = _beyond(image, picture, doubt)
+        part_share = share_of_fish(image, picture, fish, core, _COLOUR_REACH_PX)
+        part_share = _of_the_fish(part_share, fish, seen & board)
         part_share = _without_shade(part_share, image, picture, blur_px, raster.px_per_mm)
         found = find_tail(part_share if pale is None else _pared(part_share, image, pale), raster, blur_px)
         if found is not None:
             parts.append(found)
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
-        edge_fades(mixed) / raster.px_per_mm, colour, _cut(share, off, tail, whole, picture),
+        edge_fades(both) / raster.px_per_mm, colour, _cut(share, off, tail, whole, picture),
     )  # fmt: skip
 
 
@@ -260,15 +263,15 @@ def _along_print(share: NDArray[np.float32], picture: Picture, tail: Tail, raste
     return float(straight.sum()) > _PATCH_MM * raster.px_per_mm
 
 
-def _share(
-    image: Picture, expected: Picture, fish: Mask, where: Mask, px_per_mm: float, *, shaded: bool = True
-) -> NDArray[np.float32]:
-    """Share of fish, in the piece that hangs together with the fish."""
-    # What lies a millimetre and a half inside is fish, and not its own shade on the board.
-    rim = max(1, round(1.5 * px_per_mm))
-    core = cv2.erode(fish.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=rim, borderValue=1) > 0
-    share = share_of_fish(image, expected, fish, core, 6.0, shaded=shaded)
-    share = np.where(where, share, 0.0).astype(np.float32)
+def _core(fish: Mask, px_per_mm: float) -> Mask:
+    """What lies a millimetre and a half inside the coarse outline: it is fish, and not its own shade on the board."""
+    size = 2 * max(1, round(1.5 * px_per_mm)) + 1
+    return cv2.erode(fish.astype(np.uint8), np.ones((size, size), np.uint8), borderValue=1) > 0
+
+
+def _of_the_fish(share: NDArray[np.float32], fish: Mask, where: Mask) -> NDArray[np.float32]:
+    """The share of fish in the pieces that hang together with the coarse outline."""
+    share = np.where(where, share, 0.0).astype(np.float32, copy=False)
     # Slivers along the print, thinner than any part of a fish that counts, must not carry the outline on.
     closed = cv2.morphologyEx((share > 0.4).astype(np.uint8), cv2.MORPH_CLOSE, np.ones((5, 5), np.uint8))
     solid = cv2.morphologyEx(closed, cv2.MORPH_OPEN, np.ones((3, 3), np.uint8))
@@ -277,5 +280,5 @@ def _share(
     within = np.bincount(labels[fish], minlength=len(whole))
     keep = (within > 0.5 * whole) & (within >= 12)  # what lies mostly inside the coarse outline; a bright gap may part it
     keep[0] = False
-    near = cv2.dilate(keep[labels].astype(np.uint8), np.ones((3, 3), np.uint8), iterations=4) > 0
+    near = cv2.dilate(keep[labels].astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     return np.where(near, share, 0.0).astype(np.float32)
