@@ -23,6 +23,7 @@ The fish on it:
     photo          a photo as a clip of one frame
     scenes         before the fish is laid, with it, after
     stack          many frames as one picture of the board's plane
+    redraw, smooth a picture on another raster; wide blurs
     board_match    what the empty board would look like under this light
     light, light_grid   sun and shade on one board
     outline        what the board does not explain
@@ -34,7 +35,7 @@ The fish on it:
     joined         an arm, a stain, a glint's veil taken off a piece
     fish_piece     which piece is the fish; what forbids a length
     matte          the share of fish in each pixel
-    landmarks      tail tip and fork below the pixel
+    landmarks, tip_fit   tail tip and fork below the pixel
     own_shade      a tail told from its own shade on the board
     tail           the tail's end in close-up
     tail_end       which piece ends in the likeliest tail, at a quick look

@@ -10,13 +10,14 @@ It sees a pixel of one to three millimetres, so it proposes and doubts; it never
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.nets import trained
-from reelnotes.measure.rectify import redrawn
-from reelnotes.measure.stack import Picture, Stack
+from reelnotes.measure.redraw import redrawn
+from reelnotes.measure.stack import Picture, Stack, greatest
 from reelnotes.records.boards import Board
 
 WIDTH, HEIGHT = 384, 192  # pixels that the board and MARGIN_MM around it are fitted into: what the net was trained on
@@ -46,8 +47,8 @@ class Parts:
 def see_parts(stack: Stack, model: BoardModel) -> Parts:
     """Ask the net about a stack of frames; where no frame reaches, nothing is likely."""
     looks = [_look(stack, model, size, mirrored) for size, mirrored in _LOOKS]
-    fish, over = (np.stack(part) for part in zip(*looks, strict=True))
-    return Parts(fish.mean(axis=0), over.mean(axis=0), over.max(axis=0))
+    fish, over = zip(*looks, strict=True)
+    return Parts(sum(fish) / len(looks), sum(over) / len(looks), np.maximum.reduce(over))
 
 
 def _look(stack: Stack, model: BoardModel, size: float, mirrored: bool) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
@@ -55,12 +56,15 @@ def _look(stack: Stack, model: BoardModel, size: float, mirrored: bool) -> tuple
     raster = Raster.over(model.board, size / pixel_mm(model.board), MARGIN_MM)
     seen = redrawn(stack.image, stack.raster, raster)
     inside = redrawn(stack.seen.astype(np.float32), stack.raster, raster) > 0.5
-    plain = model.picture_on(raster) * model.on_board(raster)[..., None]
-    views = _views(np.where(inside[..., None], seen, 0.0), plain.astype(np.float32), inside)
+    seen[~inside] = 0.0
+    plain = model.picture_on(raster).astype(np.float32)
+    plain[~model.on_board(raster)] = 0.0
+    views = _views(seen, plain, inside)
     logits = _answer(np.ascontiguousarray(views[:, ::-1]))[:, ::-1] if mirrored else _answer(views)
     odds = np.exp(logits - logits.max(axis=0))
-    likely = np.ascontiguousarray(odds / odds.sum(axis=0) * inside, np.float32)
-    return redrawn(likely[1], raster, stack.raster), redrawn(likely[2], raster, stack.raster)
+    likely = cv2.merge(list(odds[1:] * (inside / odds.sum(axis=0))))
+    fish, over = cv2.split(redrawn(likely, raster, stack.raster))
+    return fish.astype(np.float32, copy=False), over.astype(np.float32, copy=False)
 
 
 def pixel_mm(board: Board) -> float:
@@ -70,13 +74,15 @@ def pixel_mm(board: Board) -> float:
 
 def _views(seen: Picture, plain: Picture, inside: NDArray[np.bool_]) -> NDArray[np.float32]:
     """(8, h, w): the frame and the empty board in its light, where the frame reaches, where the board is."""
-    on = (plain > 0).any(axis=-1) & inside
+    on = (greatest(plain) > 0) & inside
     if on.any():
         gain = np.median(seen[on], axis=0) / np.maximum(np.median(plain[on], axis=0), 4.0)
         plain = plain * np.clip(gain, _LEAST_GAIN, _MOST_GAIN)
-    masks = np.dstack([inside, on]).astype(np.float32)
-    views = [(seen - _GREY) / _SPREAD, (np.minimum(plain, 255.0) - _GREY) / _SPREAD, masks]
-    return np.concatenate(views, axis=-1).transpose(2, 0, 1).astype(np.float32)
+    views = np.empty((8, *inside.shape), np.float32)
+    for i, channel in enumerate((*cv2.split(seen), *cv2.split(np.minimum(plain, 255.0)))):
+        views[i] = (channel - _GREY) * (1.0 / _SPREAD)
+    views[6], views[7] = inside, on
+    return views
 
 
 def _answer(views: NDArray[np.float32]) -> NDArray[np.float32]:
