@@ -42,19 +42,18 @@ def evidence_png(clip: PosedClip, fish: Fish | None, row: FishLength, units: str
     method = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
     base = cv2.resize(frame.image, (round(width * scale), round(height * scale)), interpolation=method)
     picture = Image.fromarray(cv2.cvtColor(base, cv2.COLOR_BGR2RGB))
-    overlay = Image.new("RGBA", picture.size, (0, 0, 0, 0))
-    _grid(ImageDraw.Draw(overlay), clip, frame, scale, UNITS[units])
+    draw = ImageDraw.Draw(picture, "RGBA")  # lines that let some of the picture through
+    _grid(draw, clip, frame, scale, UNITS[units])
     if fish is not None:
-        _marks(ImageDraw.Draw(overlay), fish, frame, scale)
-    picture = Image.alpha_composite(picture.convert("RGBA"), overlay)
-    return _encoded(np.asarray(_captioned(picture, row, UNITS[units]).convert("RGB")))
+        _marks(draw, fish, frame, scale)
+    return _encoded(np.asarray(_captioned(picture, row, UNITS[units])))
 
 
 def recaptioned(png: bytes, row: FishLength, units: str = "metric") -> bytes:
     """A picture of :func:`evidence_png` under the words of ``row`` as it now stands."""
-    whole = Image.open(io.BytesIO(png)).convert("RGBA")
+    whole = Image.open(io.BytesIO(png)).convert("RGB")
     picture = whole.crop((0, 0, whole.width, whole.height - _BAND_PX))
-    return _encoded(np.asarray(_captioned(picture, row, UNITS[units]).convert("RGB")))
+    return _encoded(np.asarray(_captioned(picture, row, UNITS[units])))
 
 
 def _grid(draw: ImageDraw.ImageDraw, clip: PosedClip, frame: PosedFrame, scale: float, unit: Unit) -> None:
@@ -105,7 +104,7 @@ def _label(draw: ImageDraw.ImageDraw, x: float, y: float, text: str, colour: tup
 
 def _captioned(picture: Image.Image, row: FishLength, unit: Unit) -> Image.Image:
     """A band below the picture: the interval in big type, what it is, and the caution."""
-    out = Image.new("RGBA", (picture.width, picture.height + _BAND_PX), (*_INK, 255))
+    out = Image.new("RGB", (picture.width, picture.height + _BAND_PX), _INK)
     out.paste(picture, (0, 0))
     draw, top = ImageDraw.Draw(out), picture.height
     size = 52 if picture.width > 900 else 34
@@ -148,6 +147,8 @@ def _to_px(frame: PosedFrame, scale: float, mm: NDArray[np.float64]) -> NDArray[
 
 
 def _encoded(rgb: NDArray[np.uint8]) -> bytes:
-    # One filter for all rows and the least compression: half the time of level 3 with filters tried row by row, 5 to 10 % larger.
-    how = [cv2.IMWRITE_PNG_COMPRESSION, 1, cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_PAETH]
+    # One filter for all rows, and of compression what costs least: 0.6 times the time of the least with matches looked for in the
+    # rows before, and a fifth larger.
+    how = [cv2.IMWRITE_PNG_COMPRESSION, 1, cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_UP]
+    how += [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE]
     return cv2.imencode(".png", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), how)[1].tobytes()
