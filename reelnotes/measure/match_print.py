@@ -5,7 +5,7 @@ nearby (normalised correlation), then placed to a fraction of a pixel (Lucas and
 light free). What a patch can tell is its structure tensor: a number fixes both directions, a line only across itself.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import cv2
@@ -14,11 +14,17 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.lens_model import Floats, LensModel
+from reelnotes.measure.lens_slopes import slopes
 from reelnotes.measure.posed import Observations
 from reelnotes.measure.rectify import warp
 
 _FLOOR_PX = 0.1  # no patch is trusted better than this, in raster pixels: resampling, compression, printing, rolling shutter
-_AT_REST_PX = 0.005  # a patch that moves by less is in its place
+_AT_REST_PX = 0.03  # a patch whose last step was shorter is in its place: each step is some tenth of the one before
+_SETTLING, _UNLIKE = 2, 0.3  # a patch less like the print than this after so many steps will not find it
+SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
+_SURELY_SAME, _BESIDE_PX = 0.75, 2.0  # stricter, where it says that no search is needed; and within so many pixels: judgement
+_CARRIED_PX = 1.0  # poses that put the print this near to each other draw it alike: judgement, no source
+_LARGE = 10  # half a patch's side, from which every second pixel tells all: the frame is blurred by a pixel
 _EDGE_ON = 0.01  # a circle on the board seen narrower than this, width to length, tells no place: judgement, no source
 # Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
 # in four of them): n pixels of a patch count as n / 24.
@@ -27,23 +33,28 @@ _CORRELATED = 24.0
 # says little against a board whose bars and squares are. Judgement, no source.
 _LOST = 12.0
 
+Pose = tuple[LensModel, Floats, Floats]  # lens, R, t
+
 
 @dataclass(frozen=True, eq=False)
 class Template:
     """The picture on a raster, cut into n patches of w x w pixels that hold print.
 
+    To place a patch, every ``every``-th of its pixels along both axes is compared, k in all: their neighbours say the same.
+
     centre    (n, 2) raster pixels of the patch centres
     patch     (n, w, w) float32 grey
-    views     (n, 3, w * w) float32: the same about its mean, and its slopes along x and along y
+    views     (n, 3, k) float32: grey about its mean, and its slopes along x and along y
     energy    (n,) sum of squares of the first
     pull      (n, 2) sums of products of the first with each slope
-    tensor    (n, 2, 2) sums of products of the slopes
-    inverse   (n, 2, 2) the tensor's inverse; an edge's free direction is kept at rest
+    tensor    (n, 2, 2) sums of products of the slopes, over all w x w pixels
+    inverse   (n, 2, 2) the same over the k pixels, inverted; an edge's free direction is kept at rest
     worth     (n,) how much it says, 0..1, whether a frame shows the patch or not
     """
 
     raster: Raster
     half: int
+    every: int
     centre: NDArray[np.int64]
     patch: NDArray[np.float32]
     views: NDArray[np.float32]
@@ -60,45 +71,59 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     raster = Raster.over(model.board, px_per_mm)
     grey = cv2.GaussianBlur(model.grey(model.picture_on(raster)), (0, 0), blur_px).astype(np.float32)
     half = int(np.clip(min(raster.width_px, raster.height_px) // 9, 7, 14))
+    every = 2 if half >= _LARGE else 1
     step = max(half, int(np.sqrt(raster.width_px * raster.height_px / 420)))
     us = np.arange(half + 1, raster.width_px - half - 1, step)
     vs = np.unique(np.linspace(half + 1, raster.height_px - half - 2, max(2, round(raster.height_px / step))).astype(int))
     centre = np.array([(u, v) for v in vs for u in us])
-    patch = _windows(grey, centre, half)
     # Print worth a search: a standard deviation of 3 grey levels.
+    patch = _windows(grey, centre, half)
     spread = patch.std(axis=1).astype(np.float64)
     keep = spread > 3.0
     centre, patch, spread = centre[keep], patch[keep], spread[keep]
-    slopes = [cv2.Sobel(grey, cv2.CV_32F, *order, scale=1 / 8).astype(np.float32) for order in ((1, 0), (0, 1))]
-    flat = patch - patch.mean(axis=1, keepdims=True)
-    views = np.stack([flat, *(_windows(slope, centre, half) for slope in slopes)], axis=1)
+    pictures = [grey, *(cv2.Sobel(grey, cv2.CV_32F, *order, scale=1 / 8).astype(np.float32) for order in ((1, 0), (0, 1)))]
+    slopes_there = np.stack([_windows(slope, centre, half) for slope in pictures[1:]], axis=1)
+    tensor = (slopes_there @ slopes_there.transpose(0, 2, 1)).astype(np.float64)
+    views = np.stack([_windows(picture, centre, half, every) for picture in pictures], axis=1)
+    views[:, 0] -= views[:, 0].mean(axis=1, keepdims=True)
     products = views @ views.transpose(0, 2, 1)
-    tensor = products[:, 1:, 1:].astype(np.float64)
+    thin = products[:, 1:, 1:].astype(np.float64)
     # A little of the larger eigenvalue keeps an edge's free direction at rest.
-    rest = 0.02 * np.trace(tensor, axis1=1, axis2=2) + 1e-6
-    inverse = np.linalg.inv(tensor + rest[:, None, None] * np.eye(2))
-    return Template(raster, half, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
+    rest = 0.02 * np.trace(thin, axis1=1, axis2=2) + 1e-6
+    inverse = np.linalg.inv(thin + rest[:, None, None] * np.eye(2))
+    return Template(raster, half, every, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
                     np.maximum(products[:, 0, 0], 1e-6), products[:, 0, 1:], tensor, inverse,
                     spread**2 / (spread**2 + _LOST**2))  # fmt: skip
 
 
-def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int) -> NDArray[np.float32]:
-    """(n, w * w) the picture around each centre; all of it must lie inside."""
+def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int, every: int = 1) -> NDArray[np.float32]:
+    """(n, k) the picture around each centre, at every ``every``-th pixel along both axes; all of it must lie inside."""
     size = 2 * half + 1
-    cut = np.lib.stride_tricks.sliding_window_view(picture, (size, size))[centre[:, 1] - half, centre[:, 0] - half]
-    return np.asarray(cut.reshape(len(centre), size * size))
+    around = np.lib.stride_tricks.sliding_window_view(picture, (size, size))[:, :, ::every, ::every]
+    cut = around[centre[:, 1] - half, centre[:, 0] - half]
+    return np.asarray(cut.reshape(len(centre), cut.shape[1] * cut.shape[2]))
 
 
 @dataclass(frozen=True, eq=False)
 class Agreement:
-    """What was compared and found: per patch its centre (mm), whether the frame reaches it, its correlation at the
-    place found, how far that is from where it was expected (raster pixels), and what it has to say (see Template)."""
+    """What was compared and found: per patch its centre (mm), whether the frame reaches it, its correlation at the place found,
+    how far along and down the raster that is from where it was expected (pixels of it), and what it has to say (see Template)."""
 
     mm: Floats
     seen: NDArray[np.bool_]
     ncc: Floats
-    moved_px: Floats
+    moved: Floats
     worth: Floats
+
+    @property
+    def moved_px(self) -> Floats:
+        """(n,) how far from where it was expected."""
+        return np.asarray(np.hypot(self.moved[:, 0], self.moved[:, 1]))
+
+    @property
+    def agrees(self) -> NDArray[np.bool_]:
+        """(n,) whether the picture is like the print, within a pixel of its place."""
+        return np.asarray(self.seen & (self.ncc > SAME_NCC) & (self.moved_px < 1.0))
 
     def share(self, of: NDArray[np.bool_], among: NDArray[np.bool_] | None = None) -> float:
         """What the patches ``of`` have to say, as a share of what those ``among`` (all) have; 0 where these say nothing."""
@@ -108,19 +133,50 @@ class Agreement:
 
 def match(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, px_per_mm: float,
-    *, search_px: int, blur_px: float = 1.0, min_ncc: float = 0.6,
+    *, search_px: int, blur_px: float = 1.0, min_ncc: float = 0.6, near: bool = False,
 ) -> tuple[Observations, Agreement]:  # fmt: skip
-    """Find the print of ``model`` in a BGR picture, near where a believed pose puts it."""
+    """Find the print of ``model`` in a BGR picture, near where a believed pose puts it.
+
+    near: the pose is likely right to a pixel or two. Where half of the print is found there without a search, the rest is hidden,
+    and a search would find what is like it only.
+    """
     tmpl = template(model, px_per_mm, blur_px)
     drawn, seen = warp(image, lens, R, t, tmpl.raster)
     frame = cv2.GaussianBlur(model.grey(drawn), (0, 0), blur_px).astype(np.float32)
     inside = _all_seen(tmpl, seen)
-    start = _searched(tmpl, frame, inside, search_px) if search_px else np.zeros((len(tmpl.centre), 2))
-    moved, ncc = _placed(tmpl, frame, inside, start)
+    start = np.zeros((len(tmpl.centre), 2))
+    found = _placed(tmpl, frame, inside, start) if near or not search_px else None
+    if found is None or (search_px and not _in_place(tmpl, inside, *found)):
+        start = _searched(tmpl, frame, inside, search_px)
+        found = _placed(tmpl, frame, inside, start)
+    moved, ncc = found
     centre_mm = tmpl.raster.to_mm(tmpl.centre.astype(np.float64))
-    agreement = Agreement(centre_mm, inside, ncc, np.linalg.norm(moved, axis=1), tmpl.worth)
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
-    return _observed(tmpl, moved, ncc, good, lens, R, t), agreement
+    return _observed(tmpl, moved, ncc, good, lens, R, t), Agreement(centre_mm, inside, ncc, moved, tmpl.worth)
+
+
+def _in_place(tmpl: Template, inside: NDArray[np.bool_], moved: Floats, ncc: Floats) -> bool:
+    """Whether half of the print in the frame is found where it was expected, or beside it."""
+    here = inside & (ncc > _SURELY_SAME) & (np.abs(moved).max(axis=1) < _BESIDE_PX)
+    return float(tmpl.worth[here].sum()) > 0.5 * float(tmpl.worth[inside].sum())
+
+
+def carried(
+    model: BoardModel, px_per_mm: float, agreement: Agreement, was: Pose, now: Pose, blur_px: float = 1.0
+) -> Agreement | None:
+    """What was found with one pose, as expected from another; None where the two differ by so much that it has to be looked for
+    again. px_per_mm, blur_px: as it was looked for; a pose: lens, R and t."""
+    raster = template(model, px_per_mm, blur_px).raster
+    here, forth = _on_raster(raster, agreement.mm, *was)
+    there, _ = _on_raster(raster, agreement.mm, *now)
+    broad = _face_on(forth) & np.isfinite(here).all(axis=1) & np.isfinite(there).all(axis=1)
+    if not broad[agreement.seen].all():
+        return None
+    by = np.zeros_like(here)
+    by[broad] = (_inverted(forth[broad]) @ (there - here)[broad][:, :, None])[:, :, 0]
+    if np.abs(by[agreement.seen]).max(initial=0.0) > _CARRIED_PX:
+        return None
+    return replace(agreement, moved=agreement.moved - by)
 
 
 def _all_seen(tmpl: Template, seen: NDArray[np.bool_]) -> NDArray[np.bool_]:
@@ -146,36 +202,46 @@ def _searched(tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.boo
 def _placed(
     tmpl: Template, frame: NDArray[np.float32], inside: NDArray[np.bool_], start: Floats, steps: int = 4
 ) -> tuple[Floats, Floats]:
-    """Lucas-Kanade steps for the patches inside the frame: displacement (raster pixels) and correlation there, -1 outside."""
+    """Lucas-Kanade steps for the patches inside the frame: displacement (raster pixels) and correlation there, -1 outside.
+
+    start  (n, 2) whole pixels
+    """
     d, ncc = start.copy(), np.full(len(start), -1.0)
-    room = int(np.abs(start).max(initial=0.0)) + steps + 1  # no patch gets farther
+    room = int(np.abs(start).max(initial=0.0)) + steps + 2  # no patch gets farther
     framed = cv2.copyMakeBorder(frame, room, room, room, room, cv2.BORDER_REPLICATE).astype(np.float32, copy=False)
     moving = np.flatnonzero(inside)
     for step in range(steps + 1):
         if not len(moving):
             break
-        cut = _cut(framed, tmpl.centre[moving] + d[moving] + room, tmpl.half)
+        at = tmpl.centre[moving] + d[moving] + room
+        cut = _cut(framed, at, tmpl.half, tmpl.every) if step else _windows(framed, at.astype(np.int64), tmpl.half, tmpl.every)
         cut -= cut.mean(axis=1, keepdims=True)
-        products = (tmpl.views[moving] @ cut[:, :, None])[:, :, 0]
+        products = np.matmul(tmpl.views[moving], cut[:, :, None])[:, :, 0]
         energy = tmpl.energy[moving]
-        ncc[moving] = products[:, 0] / np.sqrt(energy * np.maximum(np.einsum("nk,nk->n", cut, cut), 1e-6))
+        now = products[:, 0] / np.sqrt(energy * np.maximum(np.einsum("nk,nk->n", cut, cut), 1e-6))
+        ncc[moving] = now
         if step == steps:
             break
         gain = np.maximum(products[:, 0] / energy, 1e-3)
         error = products[:, 1:] / gain[:, None] - tmpl.pull[moving]
         move = (tmpl.inverse[moving] @ error[:, :, None])[:, :, 0]
         d[moving] -= np.clip(move, -1.0, 1.0)
-        moving = moving[np.abs(move).max(axis=1) > _AT_REST_PX]
+        going = np.abs(move).max(axis=1) > _AT_REST_PX
+        if step >= _SETTLING:
+            going &= now > _UNLIKE
+        moving = moving[going]
     return d, ncc
 
 
-def _cut(frame: NDArray[np.float32], at: Floats, half: int) -> NDArray[np.float32]:
-    """(n, w * w) the frame around each place, (n, 2) in fractions of a pixel; all of it must lie inside."""
-    size = 2 * half + 1
-    cut = np.empty((len(at), size, size), np.float32)
-    for window, place in zip(cut, at.tolist(), strict=True):
-        cv2.getRectSubPix(frame, (size, size), place, window)
-    return cut.reshape(len(at), size * size)
+def _cut(frame: NDArray[np.float32], at: Floats, half: int, every: int) -> NDArray[np.float32]:
+    """(n, k) as :func:`_windows`, around places in fractions of a pixel, (n, 2)."""
+    whole: NDArray[np.int64] = np.floor(at).astype(np.int64)
+    part = (at - whole).astype(np.float32)
+    across, down = part[:, :1], part[:, 1:]
+    made = _windows(frame, whole, half, every) * ((1 - across) * (1 - down))
+    for step, share in (((1, 0), across * (1 - down)), ((0, 1), (1 - across) * down), ((1, 1), across * down)):
+        made += _windows(frame, whole + np.array(step), half, every) * share
+    return made
 
 
 def _observed(
@@ -183,20 +249,28 @@ def _observed(
 ) -> Observations:
     """Displacements on the raster -> pixels of the frame, with their weights carried along."""
     kept = np.flatnonzero(good)
-    at = tmpl.centre[kept] + moved[kept]
-    px = _seen_at(tmpl.raster, at, lens, R, t)
-    du, dv = (_seen_at(tmpl.raster, at + e, lens, R, t) - px for e in ([0.25, 0.0], [0.0, 0.25]))
-    forth = np.stack([du, dv], axis=-1) / 0.25  # raster pixel -> frame pixel
-    broad = _face_on(forth)
-    kept, px, back = kept[broad], px[broad], np.linalg.inv(forth[broad])
+    px, forth = _on_raster(tmpl.raster, tmpl.raster.to_mm(tmpl.centre[kept] + moved[kept]), lens, R, t)
+    broad = _face_on(forth) & np.isfinite(px).all(axis=1)
+    kept, px, back = kept[broad], px[broad], _inverted(forth[broad])
     c = np.clip(ncc[kept], 0.05, 0.995)
     variance = tmpl.energy[kept] / tmpl.views.shape[2] * (1 - c**2) / c**2
-    info = tmpl.tensor[kept] / (_CORRELATED * variance)[:, None, None]
-    values, vectors = np.linalg.eigh(info)
-    values = 1.0 / (1.0 / np.maximum(values, 1e-6) + _FLOOR_PX**2)
-    info = vectors @ (values[:, :, None] * vectors.transpose(0, 2, 1))
+    info = tmpl.tensor[kept] / (_CORRELATED * variance)[:, None, None] + 1e-6 * np.eye(2)
+    info = info @ _inverted(np.eye(2) + _FLOOR_PX**2 * info)  # with the floor's variance added along both axes
     weight = back.transpose(0, 2, 1) @ info @ back
     return Observations(tmpl.raster.to_mm(tmpl.centre[kept].astype(np.float64)), px, weight)
+
+
+def _on_raster(raster: Raster, mm: Floats, lens: LensModel, R: Floats, t: Floats) -> tuple[Floats, Floats]:
+    """Frame pixels (n, 2) of board places, and those (n, 2, 2) that a pixel of the raster along and down spans there."""
+    at = slopes(lens, R[:, :2] @ mm.T + t[:, None], radial=0)
+    # One raster pixel along is 1 / px_per_mm along x, one down is as much along -y.
+    return at.px.T, at.to_point.transpose(2, 1, 0) @ (R[:, :2] * (np.array([1.0, -1.0]) / raster.px_per_mm))
+
+
+def _inverted(m: Floats) -> Floats:
+    """(n, 2, 2) inverses, written out: many tiny matrices are dear one by one."""
+    a, b, c, d = m[:, 0, 0], m[:, 0, 1], m[:, 1, 0], m[:, 1, 1]
+    return np.stack([np.stack([d, -b], axis=-1), np.stack([-c, a], axis=-1)], axis=1) / (a * d - b * c)[:, None, None]
 
 
 def _face_on(forth: Floats) -> NDArray[np.bool_]:
@@ -204,9 +278,5 @@ def _face_on(forth: Floats) -> NDArray[np.bool_]:
     displacement on the board can be told from one in the picture."""
     size = np.einsum("nij,nij->n", forth, forth)
     with np.errstate(invalid="ignore"):
-        return np.asarray(np.isfinite(size) & (np.abs(np.linalg.det(forth)) > _EDGE_ON * size))
-
-
-def _seen_at(raster: Raster, uv: Floats, lens: LensModel, R: Floats, t: Floats) -> Floats:
-    mm = raster.to_mm(uv)
-    return lens.project(np.concatenate([mm, np.zeros((len(mm), 1))], axis=1) @ R.T + t)
+        turned = forth[:, 0, 0] * forth[:, 1, 1] - forth[:, 0, 1] * forth[:, 1, 0]
+        return np.asarray(np.isfinite(size) & (np.abs(turned) > _EDGE_ON * size))

@@ -13,10 +13,10 @@ from reelnotes.measure.board_model import BoardModel, load_board
 from reelnotes.measure.find_board import GUESS_FREEDOM, guessed_lens, search, still_held
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
-from reelnotes.measure.match_print import match
+from reelnotes.measure.match_print import carried, match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import AT_ODDS, KnownClip, NotFound, NotHeld, Observations, PosedClip, PosedFrame, nearer
-from reelnotes.measure.refine import SAME_NCC, Alignment, native_scale, scales, sharpen
+from reelnotes.measure.refine import Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked
 from reelnotes.measure.solve_lens import SOLVED_FLOOR, at_odds, believable, solve_lens
@@ -75,7 +75,7 @@ def pose_clip(
     fine = _refined(tracked, found, LensFreedom() if given else GUESS_FREEDOM)
     if not fine:
         return NotHeld("the board is too small or too blurred to be measured", name, span)
-    sightings = [_Sighting(shot.picture, made.seen, made.R, made.t) for shot, made in fine]
+    sightings = [_Sighting(shot.picture, made.seen, made.R, made.t, made) for shot, made in fine]
     made = _solved(sightings, found.model, fine[0][1].lens, span, given=given)
     return NotHeld(made.reason, name, span) if isinstance(made, Refusal) else made
 
@@ -102,12 +102,13 @@ def pose_again(path: Path, boards: Sequence[Board], known: KnownClip, lens: Lens
 
 @dataclass(frozen=True, eq=False)
 class _Sighting:
-    """The print found in one frame, and the pose that it gives."""
+    """The print found in one frame, and the pose that it gives; looked: how it was found there, when it was in this run."""
 
     picture: Picture
     seen: Observations
     R: Floats
     t: Floats
+    looked: Alignment | None = None
 
 
 def _size(picture: Picture) -> tuple[int, int]:
@@ -180,7 +181,7 @@ def _without_jumps(fine: list[tuple[Tracked, Alignment]]) -> list[tuple[Tracked,
 def _solved(
     fine: list[_Sighting], model: BoardModel, start: LensModel, span: tuple[float, float], *, given: bool
 ) -> PosedClip | Refusal:
-    """Lens (when not given) and all poses together, then once more on the print with the better lens."""
+    """Lens (when not given) and all poses together; where these move the print, once more on it with the better lens."""
     seen = [s.seen for s in fine]
     if not given:
         solved = solve_lens(seen, [(s.R, s.t) for s in fine], replace(start, shift_px=(0.0, 0.0)))
@@ -195,8 +196,10 @@ def _solved(
             return Refusal("the board's print does not fit the given lens")
         fit = made
     fine, fit = _without_strays(fine, fit)
-    again = [_matched(s.picture, model, fit, i) for i, s in enumerate(fine)]
-    final = fit_frames([o for o, *_ in again], start if given else fit.lens, fit.R, fit.t, free, shift=fit.shift) or fit
+    again = [_matched(s, model, fit, i) for i, s in enumerate(fine)]
+    final = fit
+    if any(look[0] is not s.seen for look, s in zip(again, fine, strict=True)):
+        final = fit_frames([o for o, *_ in again], start if given else fit.lens, fit.R, fit.t, free, shift=fit.shift) or fit
     posed = [_posed(s.picture, model, final, i, *again[i]) for i, s in enumerate(fine)]
     frames = doubted(posed, model.board.length_mm)
     source = "solved from the board" if believable(final.lens) else "guessed"
@@ -220,14 +223,19 @@ def _without_strays(fine: list[_Sighting], fit: Fit) -> tuple[list[_Sighting], F
     return (kept, again) if again is not None else (fine, fit)
 
 
-def _matched(picture: Picture, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float, float]:
-    """Print found once more under the solved lens: observations, share of it in frame, share of that agreeing, sharpness."""
-    lens, image = fit.frame_lens(i), picture.pixels
-    scale = scales(model, native_scale(model, lens, fit.R[i], fit.t[i]))[-1]
-    seen, agreement = match(image, model, lens, fit.R[i], fit.t[i], scale, search_px=2)
+def _matched(sighting: _Sighting, model: BoardModel, fit: Fit, i: int) -> tuple[Observations, float, float, float]:
+    """Print found under the solved lens: observations, share of it in frame, share of that agreeing, sharpness.
+
+    Where lens and pose have hardly moved the print since it was looked for at the frame's own scale, that look tells."""
+    lens, R, t = now = fit.frame_lens(i), fit.R[i], fit.t[i]
+    was, seen, agreement = sighting.looked, sighting.seen, None
+    if was is not None:
+        agreement = carried(model, was.px_per_mm, was.agreement, (was.lens, was.R, was.t), now)
+    if agreement is None:
+        scale = scales(model, native_scale(model, *now))[-1]
+        seen, agreement = match(sighting.picture.pixels, model, lens, R, t, scale, search_px=2, near=True)
     ncc = agreement.ncc[agreement.seen]
-    agrees = agreement.seen & (agreement.ncc > SAME_NCC) & (agreement.moved_px < 1.0)
-    matched = float(agrees.sum()) / max(len(ncc), 1)
+    matched = float(agreement.agrees.sum()) / max(len(ncc), 1)
     return seen, float(agreement.seen.mean()), matched, float(np.sort(ncc)[len(ncc) // 2 :].mean()) if len(ncc) else 0.0
 
 

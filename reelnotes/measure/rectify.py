@@ -38,11 +38,12 @@ def warp(
     image: NDArray[np.uint8], lens: LensModel, R: Floats, t: Floats, raster: Raster
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
     """Draw a picture on the raster: (pixels, where the picture reaches)."""
-    map_x, map_y = raster_map(lens, R, t, raster)
+    at = raster_map(lens, R, t, raster)
     height, width = image.shape[:2]
-    drawn = cv2.remap(image, map_x, map_y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)
-    seen = (map_x >= 0) & (map_x <= width - 1) & (map_y >= 0) & (map_y <= height - 1)
-    return drawn.astype(np.uint8), seen
+    drawn = cv2.remap(image, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0)  # type: ignore[call-overload]
+    x, y = at[..., 0], at[..., 1]
+    seen = (x >= 0) & (x <= width - 1) & (y >= 0) & (y <= height - 1)
+    return drawn.astype(np.uint8, copy=False), seen
 
 
 def redrawn(values: NDArray[np.float32], source: Raster, target: Raster, *, border_goes_on: bool = False) -> NDArray[np.float32]:
@@ -59,16 +60,15 @@ def redrawn(values: NDArray[np.float32], source: Raster, target: Raster, *, bord
     return cv2.remap(values, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=border).astype(np.float32)
 
 
-def raster_map(lens: LensModel, R: Floats, t: Floats, raster: Raster) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """For each raster pixel the frame pixel that shows it; far outside where the lens cannot see."""
-    columns, rows = -(-raster.width_px // _STEP_PX) + 1, -(-raster.height_px // _STEP_PX) + 1
-    u, v = np.meshgrid(np.arange(columns) * float(_STEP_PX), np.arange(rows) * float(_STEP_PX))
-    xy = raster.to_mm(np.stack([u, v], axis=-1))
-    points = np.concatenate([xy, np.full((*xy.shape[:-1], 1), raster.z_mm)], axis=-1)
-    px = lens.project(points @ R.T + t)
+def raster_map(lens: LensModel, R: Floats, t: Floats, raster: Raster) -> NDArray[np.float32]:
+    """(h, w, 2) for each raster pixel the frame pixel (x, y) that shows it; far outside where the lens cannot see."""
+    # Nodes in the middle of blocks of pixels, one block beyond the raster's edges: so a picture is enlarged by resizing it.
+    columns, rows = -(-raster.width_px // _STEP_PX) + 2, -(-raster.height_px // _STEP_PX) + 2
+    x = raster.x_mm((np.arange(columns) - 0.5) * _STEP_PX - 0.5)
+    y = raster.y_mm((np.arange(rows) - 0.5) * _STEP_PX - 0.5)
+    points = x[None, :, None] * R[:, 0] + y[:, None, None] * R[:, 1] + (t + raster.z_mm * R[:, 2])
+    px = lens.project(points)
     px = np.where(np.isfinite(px), px, -1e5).astype(np.float32)
-    to_coarse = np.array([[1 / _STEP_PX, 0.0, 0.0], [0.0, 1 / _STEP_PX, 0.0]])
-    size = (raster.width_px, raster.height_px)
-    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
-    fine = [cv2.warpAffine(px[..., i].copy(), to_coarse, size, flags=flags, borderMode=cv2.BORDER_REPLICATE) for i in (0, 1)]
-    return fine[0].astype(np.float32), fine[1].astype(np.float32)
+    fine = cv2.resize(px, (columns * _STEP_PX, rows * _STEP_PX), interpolation=cv2.INTER_LINEAR)
+    inside = fine[_STEP_PX : _STEP_PX + raster.height_px, _STEP_PX : _STEP_PX + raster.width_px]
+    return np.ascontiguousarray(inside, np.float32)

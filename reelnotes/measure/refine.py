@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.lens_model import Floats, LensModel
-from reelnotes.measure.match_print import Agreement, match
+from reelnotes.measure.match_print import Agreement, Pose, carried, match
 from reelnotes.measure.pose_fit import HELD, Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import Observations, both
 from reelnotes.measure.rectify import warp
@@ -23,13 +23,14 @@ _FOLLOW_PX = 2.4 * _COARSE_PX  # the same when a board is followed from frame to
 _ROUGH = 0.04  # of the board's length, by which a rough pose is off
 _HOPELESS = 0.06  # a coarse strength from which no finer look has saved a pose
 _FAINT = 0.22  # a strength at the middling scale below which a followed board is looked at more finely
-SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
+_STRIDE = 2.6  # of scales one after the other, once a pose is known to a fraction of a pixel
 
 
 @dataclass(frozen=True, eq=False)
 class Alignment:
     """A pose that the print has settled, and how well the print agrees.
 
+    agreement  expected from this pose; px_per_mm: of the raster on which it was looked at
     score    share of the print inside the frame that agrees, 0..1, strong print counting for more than faint
     reach    part of the board's length over which agreeing print is spread, 0..1
     """
@@ -43,6 +44,7 @@ class Alignment:
     agreement: Agreement
     score: float
     reach: float
+    px_per_mm: float = 0.0
 
     @property
     def strength(self) -> float:
@@ -111,16 +113,24 @@ def sharpen(image: NDArray[np.uint8], followed: Alignment, freedom: LensFreedom 
     """Refine a pose from :func:`follow` down to the frame's own scale; None when the print does not hold together there."""
     model = followed.model
     ladder = scales(model, native_scale(model, followed.lens, followed.R, followed.t))
-    finer = [scale for scale in ladder if scale > 1.1 * _FOLLOW_PX / model.board.length_mm]
-    return _fine(image, followed, freedom, finer or ladder[-1:])
+    followed_at = _FOLLOW_PX / model.board.length_mm
+    finer = [scale for scale in ladder if scale > 1.1 * followed_at] or ladder[-1:]
+    if followed.strength > _FAINT and finer[-1] < _STRIDE * followed_at:
+        finer = finer[-1:]
+    return _fine(image, followed, freedom, finer, near=True)
 
 
-def _fine(image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladder: list[float]) -> Alignment | None:
-    """Down to the finest scale; and once more from the place that the figures on the board prefer, should that be another."""
+def _fine(
+    image: NDArray[np.uint8], made: Alignment, freedom: LensFreedom, ladder: list[float], *, near: bool = False
+) -> Alignment | None:
+    """Down to the finest scale; and once more from the place that the figures on the board prefer, should that be another.
+
+    near: as in :func:`match`
+    """
     if not ladder:
         return made
     model = made.model
-    fine = _climb(image, model, made.lens, made.R, made.t, freedom, ladder, searches=(4,))
+    fine = _climb(image, model, made.lens, made.R, made.t, freedom, ladder, searches=(4,), near=near)
     if fine is None:
         return None
     slid = _slide(image, fine, 3.5 * _COARSE_PX)
@@ -137,7 +147,7 @@ def follow(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floa
     if native * model.board.length_mm < 40:
         return None
     ladder = [px / model.board.length_mm for px in (_COARSE_PX, _FOLLOW_PX)]
-    made = _climb(image, model, lens, R, t, HELD, ladder[1:] if near else ladder, searches=(4,))
+    made = _climb(image, model, lens, R, t, HELD, ladder[1:] if near else ladder, searches=(4,), near=near)
     if made is None or made.strength > _FAINT or native < 1.5 * ladder[-1]:
         return made
     # Thin print in the open is all that burnt-out shade leaves of some boards: it shows at a finer scale only.
@@ -147,29 +157,36 @@ def follow(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floa
 
 def _climb(
     image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Floats, t: Floats, freedom: LensFreedom,
-    ladder: list[float], searches: tuple[int, ...], held: Observations | None = None,
+    ladder: list[float], searches: tuple[int, ...], held: Observations | None = None, *, near: bool = False,
 ) -> Alignment | None:  # fmt: skip
-    fit, seen, scale = None, None, 0.0
+    made, scale, start = None, 0.0, (lens, R, t)
     for scale in ladder:
         for search in searches:
-            seen, _ = match(image, model, lens, R, t, scale, search_px=search)
+            start = (lens, R, t)
+            seen, agreement = match(image, model, lens, R, t, scale, search_px=search, near=near)
             if len(seen) < 8:
                 return None
             fit = fit_frames([seen if held is None else both(seen, held)], lens, [R], [t], freedom)
             if fit is None:
                 return None
             lens, R, t = fit.lens, fit.R[0], fit.t[0]
-    return _judged(image, model, fit, seen, scale) if fit is not None and seen is not None else None
+            made = fit, seen, agreement
+    return _judged(image, model, *made, scale, start) if made is not None else None
 
 
-def _judged(image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observations, scale: float) -> Alignment:
-    """Look again at the settled pose: print agrees where it looks alike *and* lies within a pixel of its place."""
-    _, agreement = match(image, model, fit.frame_lens(0), fit.R[0], fit.t[0], scale, search_px=0)
-    agrees = agreement.seen & (agreement.ncc > SAME_NCC) & (agreement.moved_px < 1.0)
-    x = agreement.mm[agrees, 0]
+def _judged(
+    image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observations, agreement: Agreement, scale: float, start: Pose
+) -> Alignment:
+    """How well print agrees with the settled pose: it agrees where it looks alike *and* lies within a pixel of its place.
+
+    Where the pose has hardly moved since the last look (from ``start``), that look tells; else it is looked again."""
+    settled = (fit.frame_lens(0), fit.R[0], fit.t[0])
+    now = carried(model, scale, agreement, start, settled) or match(image, model, *settled, scale, search_px=0)[1]
+    agrees = now.agrees
+    x = now.mm[agrees, 0]
     reach = float(np.ptp(x)) / model.board.length_mm if len(x) else 0.0
-    score = agreement.share(agrees, agreement.seen)
-    return Alignment(model, fit.lens, fit.R[0], fit.t[0], fit, seen, agreement, score, reach)
+    score = now.share(agrees, now.seen)
+    return Alignment(model, fit.lens, fit.R[0], fit.t[0], fit, seen, now, score, reach, scale)
 
 
 def _slide(image: NDArray[np.uint8], made: Alignment, length_px: float) -> Floats | None:
@@ -235,7 +252,7 @@ def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:
 def _edge_agreement(made: Alignment) -> float:
     """The lesser of the two long edges' shares of agreeing print (1 where an edge has little print in the frame)."""
     a, width = made.agreement, made.model.board.width_mm
-    agrees = a.seen & (a.ncc > SAME_NCC) & (a.moved_px < 1.0)
+    agrees = a.agrees
     shares = [1.0]
     for edge in (a.mm[:, 1] < 0.18 * width, a.mm[:, 1] > 0.82 * width):
         here = a.seen & edge
