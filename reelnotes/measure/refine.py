@@ -171,17 +171,20 @@ def _climb(
                 return None
             lens, R, t = fit.lens, fit.R[0], fit.t[0]
             made = fit, seen, agreement
-    return _judged(image, model, *made, scale, start) if made is not None else None
+    return _judged(image, model, *made, scale, start if near else None) if made is not None else None
 
 
 def _judged(
-    image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observations, agreement: Agreement, scale: float, start: Pose
-) -> Alignment:
+    image: NDArray[np.uint8], model: BoardModel, fit: Fit, seen: Observations, agreement: Agreement, scale: float,
+    start: Pose | None,
+) -> Alignment:  # fmt: skip
     """How well print agrees with the settled pose: it agrees where it looks alike *and* lies within a pixel of its place.
 
-    Where the pose has hardly moved since the last look (from ``start``), that look tells; else it is looked again."""
+    Where the pose has hardly moved since the last look (from ``start``), that look tells; else, or without a start, it is looked
+    again."""
     settled = (fit.frame_lens(0), fit.R[0], fit.t[0])
-    now = carried(model, scale, agreement, start, settled) or match(image, model, *settled, scale, search_px=0)[1]
+    now = carried(model, scale, agreement, start, settled) if start is not None else None
+    now = now or match(image, model, *settled, scale, search_px=0)[1]
     agrees = now.agrees
     x = now.mm[agrees, 0]
     reach = float(np.ptp(x)) / model.board.length_mm if len(x) else 0.0
