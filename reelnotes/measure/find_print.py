@@ -136,8 +136,9 @@ def propose_from(frame: Features, model: BoardModel, lens: LensModel, limit: int
     votes, first = _votes(frame, mine, i, j)
     # Unique figures decide where there are any; where a board is all bars, their number must do.
     found: list[Proposal] = []
+    supported, kinds = _by_feature(votes, j)
     for worth, least in ((mine.worth, 2.5), (np.ones(len(mine.at)), 8.0)):
-        scores = _weighed(votes, j, worth)
+        scores = supported @ worth[kinds]  # of the distinct features of the picture that vote for each
         for _ in range(limit):
             best = int(scores.argmax())
             if scores[best] < least:
@@ -192,12 +193,11 @@ def _votes(
     return votes, first
 
 
-def _weighed(votes: NDArray[np.bool_], j: NDArray[np.int64], worth: Floats) -> Floats:
-    """For each row the worth of the distinct picture features that vote for it."""
-    row, pair = np.nonzero(votes)
-    kinds = len(worth)
-    once = np.unique(row * kinds + j[pair])
-    return np.asarray(np.bincount(once // kinds, weights=worth[once % kinds], minlength=len(votes)), np.float64)
+def _by_feature(votes: NDArray[np.bool_], j: NDArray[np.int64]) -> tuple[Floats, NDArray[np.int64]]:
+    """(p, k) 1 where any pair of a picture's feature votes for the row, and the k features that pairs have."""
+    order = np.argsort(j, kind="stable")
+    kinds, starts = np.unique(j[order], return_index=True)
+    return np.logical_or.reduceat(votes[:, order], starts, axis=1).astype(np.float64), kinds
 
 
 def _pose(
