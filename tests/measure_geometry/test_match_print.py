@@ -3,7 +3,8 @@ import pytest
 from scenes import NARROW, board_on_disk, draw_board, looking, render
 
 from reelnotes.measure.board_model import load_board
-from reelnotes.measure.match_print import match
+from reelnotes.measure.match_print import carried, match
+from reelnotes.measure.pose_fit import fit_frames
 
 
 @pytest.fixture(scope="module")
@@ -27,3 +28,29 @@ def test_the_print_is_where_the_pose_says(model):
     points = np.column_stack([seen.board_mm, np.zeros(len(seen))])
     off = np.linalg.norm(NARROW.project(points @ R.T + t) - seen.px, axis=1)
     assert len(seen) > 30 and np.median(off) < 0.2
+
+
+def test_what_was_found_with_one_pose_is_carried_to_another_as_a_new_look_has_it(model):
+    R, t = looking(500, 160)
+    picture = render(draw_board(), NARROW, R, t)
+    near, far = t + np.array([0.4, -0.3, 0.5]), t + np.array([6.0, 0.0, 0.0])
+    _, looked = match(picture, model, NARROW, R, near, 1.0, search_px=0)
+    told = carried(model, 1.0, looked, (NARROW, R, near), (NARROW, R, t))
+    _, again = match(picture, model, NARROW, R, t, 1.0, search_px=0)
+    both = told.agrees & again.agrees
+    assert both.sum() > 0.95 * again.agrees.sum() > 30
+    # A piece along an edge is at rest wherever it lies along it; across, both looks agree.
+    assert np.median(np.abs(told.moved - again.moved)[both].min(axis=1)) < 0.03
+    assert carried(model, 1.0, looked, (NARROW, R, near), (NARROW, R, far)) is None
+
+
+def test_print_in_place_is_found_without_a_search_as_with_one(model):
+    R, t = looking(500, 160)
+    picture = render(draw_board(), NARROW, R, t)
+    beside = t + np.array([0.5, 0.5, 0.0])
+    quick, _ = match(picture, model, NARROW, R, beside, 1.0, search_px=4, near=True)
+    thorough, _ = match(picture, model, NARROW, R, beside, 1.0, search_px=4)
+    assert len(quick) > 0.9 * len(thorough)
+    for seen in (quick, thorough):
+        fit = fit_frames([seen], NARROW, [R], [beside])
+        assert np.linalg.norm(fit.t[0] - t) < 0.5

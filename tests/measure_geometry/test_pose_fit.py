@@ -4,7 +4,7 @@ import pytest
 from scenes import NARROW, WIDE, looking
 
 from reelnotes.measure.find_print import _mapped, pose_from_plane
-from reelnotes.measure.pose_fit import LensFreedom, fit_frames
+from reelnotes.measure.pose_fit import LensFreedom, Problem, _stepped, fit_frames
 from reelnotes.measure.posed import Observations
 from reelnotes.measure.solve_lens import solve_lens
 
@@ -107,3 +107,35 @@ def test_a_camera_never_stands_behind_the_board():
         pose_from_plane(GRID, mirrored) is None
         or (pose_from_plane(GRID, mirrored)[0].T @ -pose_from_plane(GRID, mirrored)[1])[2] > 0
     )
+
+
+@pytest.mark.parametrize("lens", [NARROW, WIDE])
+def test_slopes_by_every_parameter_are_those_of_small_steps(lens):
+    seen, poses = filmed(lens)
+    freedom = LensFreedom(log_focal=0.3, centre=0.01, radial=(0.1, 0.05), shift=0.003)
+    p = Problem(seen[:2], lens, freedom)
+    here = (np.zeros(p.shared), np.stack([R for R, _ in poses[:2]]), np.stack([t for _, t in poses[:2]]), np.zeros((2, 2)))
+    _, made = p.jacobian(*here)
+    for k in range(p.shared + 8):
+        delta = np.zeros(p.shared + 16)
+        step = 1e-6 if k < 1 or 3 <= k < p.shared + 3 else 1e-4
+        delta[[k] if k < p.shared else [k, k + 8]] = step  # a parameter of its own moves in both frames
+        there, _ = p.jacobian(*_stepped(p, here, delta))
+        back, _ = p.jacobian(*_stepped(p, here, -delta))
+        np.testing.assert_allclose(made[k], (there - back) / (2 * step), rtol=1e-5, atol=1e-4 * np.abs(made[k]).max())
+
+
+def test_the_doubt_is_that_of_the_summed_normal_equations():
+    seen, poses = filmed(NARROW)
+    rng = np.random.default_rng(4)
+    halves = rng.normal(0, 1, (len(seen[0]), 2, 2))
+    aslant = Observations(seen[0].board_mm, seen[0].px, halves @ halves.transpose(0, 2, 1) + 0.1 * np.eye(2))
+    p = Problem([aslant], NARROW, LensFreedom())
+    px, J = p.jacobian(np.zeros(0), poses[0][0][None], poses[0][1][None], np.zeros((1, 2)))
+    residual, robust = p.px - px, rng.uniform(0, 1, len(p))
+    A, g = p.normal(J, residual, robust, np.zeros(0), np.zeros((1, 2)))
+    # By definition: the sums of J' W J and J' W r over all pieces, one by one.
+    weight = aslant.weight * robust[:, None, None]
+    np.testing.assert_allclose(A, np.einsum("kan,nab,lbn->kl", J, weight, J), rtol=1e-6, atol=1e-9 * np.abs(A).max())
+    np.testing.assert_allclose(g, np.einsum("kan,nab,bn->k", J, weight, residual), rtol=1e-5, atol=1e-6 * np.abs(g).max())
+    np.testing.assert_allclose(p.off(residual) ** 2, np.einsum("an,nab,bn->n", residual, aslant.weight, residual), rtol=1e-6)
