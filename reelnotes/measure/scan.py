@@ -18,8 +18,6 @@ from reelnotes.media.decode import Picture, Undrawn, undrawn
 
 _LONGEST_SPAN_S = 8.0  # of a clip that is followed, around the frame in which the board was found
 _FLOW_SIDE = 640  # the longer side, pixels, of the small pictures that show motion
-# The print itself settles the pose afterwards: steps of the flow end at a thirtieth of a pixel.
-_FLOW_ENDS = (cv2.TERM_CRITERIA_EPS | cv2.TERM_CRITERIA_COUNT, 15, 0.03)
 _STILL_THERE, _LESS = 0.2, 0.6  # strength at the middling scale, and as a share of what it was; the fine look later is stricter
 _KEPT_BYTES = 130_000_000  # of decoded frames held at a time: ten of 3840 x 2160
 _BURNT = 225  # luma from which nothing more is to be seen, in the range that cameras code it (16 to 235)
@@ -180,7 +178,7 @@ def _followed(image: NDArray[np.uint8], greys: Sequence[NDArray[np.uint8]], last
 def _moved(greys: Sequence[NDArray[np.uint8]], last: Alignment) -> tuple[Floats, Floats] | None:
     """The pose after the motion that pyramidal Lucas-Kanade (Bouguet 2001) sees from each small grey picture to the next."""
     board, lens = last.model.board, last.lens
-    x, y = np.meshgrid(np.linspace(0.01, 0.99, 18) * board.length_mm, np.linspace(0.03, 0.97, 5) * board.width_mm)
+    x, y = np.meshgrid(np.linspace(0.01, 0.99, 22) * board.length_mm, np.linspace(0.03, 0.97, 7) * board.width_mm)
     mm = np.stack([x.ravel(), y.ravel()], axis=1)
     px = lens.project(mm[:, :1] * last.R[:, 0] + mm[:, 1:] * last.R[:, 1] + last.t)
     gain = greys[0].shape[1] / lens.width_px
@@ -210,7 +208,5 @@ def _flow(
     before: NDArray[np.uint8], now: NDArray[np.uint8], at: NDArray[np.float32]
 ) -> tuple[NDArray[np.float32], NDArray[np.bool_]]:
     """Where (n, 2) points have gone, and whether that is to be seen."""
-    there, ok, _ = cv2.calcOpticalFlowPyrLK(  # type: ignore[call-overload]
-        before, now, at, None, winSize=(21, 21), maxLevel=4, criteria=_FLOW_ENDS
-    )
+    there, ok, _ = cv2.calcOpticalFlowPyrLK(before, now, at, None, winSize=(21, 21), maxLevel=4)  # type: ignore[call-overload]
     return np.asarray(there, np.float32), ok.ravel() > 0
