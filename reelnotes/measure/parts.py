@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
 from reelnotes.measure.nets import trained
-from reelnotes.measure.redraw import redrawn
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Picture, Stack, greatest
 from reelnotes.records.boards import Board
 

@@ -53,11 +53,12 @@ def redrawn(values: NDArray[np.float32], source: Raster, target: Raster, *, bord
     """
     ratio = source.px_per_mm / target.px_per_mm
     if ratio > _COARSER:
-        values = cv2.GaussianBlur(values, (0, 0), 0.4 * ratio).astype(np.float32)
-    u, v = np.meshgrid(np.arange(target.width_px), np.arange(target.height_px))
-    px = source.to_px(target.to_mm(np.stack([u, v], axis=-1))).astype(np.float32)
+        values = cv2.GaussianBlur(values, (0, 0), 0.4 * ratio).astype(np.float32, copy=False)
+    # Rasters lie along the board, so that one is a stretch and a shift of the other.
+    to_source = np.array([[ratio, 0.0, float(source.column(target.x0_mm))], [0.0, ratio, float(source.row(target.y0_mm))]])
     border = cv2.BORDER_REPLICATE if border_goes_on else cv2.BORDER_CONSTANT
-    return cv2.remap(values, px[..., 0], px[..., 1], cv2.INTER_LINEAR, borderMode=border).astype(np.float32)
+    size, how = (target.width_px, target.height_px), cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return cv2.warpAffine(values, to_source, size, flags=how, borderMode=border).astype(np.float32, copy=False)
 
 
 def raster_map(lens: LensModel, R: Floats, t: Floats, raster: Raster) -> NDArray[np.float32]:

@@ -14,7 +14,7 @@ from reelnotes.measure.matte import mixed, share_of_fish
 from reelnotes.measure.outline import Outline
 from reelnotes.measure.own_shade import Settled, Sight, settled
 from reelnotes.measure.posed import PosedFrame
-from reelnotes.measure.redraw import redrawn
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, part_of, stack_frames, summed
 from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
 

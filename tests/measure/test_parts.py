@@ -12,7 +12,7 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import parts
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish_piece import FishPiece
-from reelnotes.measure.redraw import redrawn
+from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.seen_fish import disagreement, ends_of, hangs_over, head_seen, nose_seen_short, out_of_sight, seen_pieces
 from reelnotes.measure.stack import stack_frames
 from reelnotes.records.estimates import Estimate
