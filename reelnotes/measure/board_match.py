@@ -6,13 +6,13 @@ fitted in turns by iteratively reweighted least squares with a redescending weig
 1974; Holland and Welsch 1977), which lets fish, hands, stains and glare drop out of the fit by themselves.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from reelnotes.measure.light import Lit, agreement, begin_lights, grow_light
+from reelnotes.measure.light import agreement, begin_lights, grow_light
 from reelnotes.measure.stack import Mask, Picture, least, summed
 
 # Residual at which a pixel counts half, round by round (levels of 255), and how far the light may vary (mm).
@@ -47,93 +47,69 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     image    (h, w, 3) float32 BGR as seen; picture (h, w, 3) the empty board on the same raster
     where    (h, w) True where the board's surface should be in sight
     """
-    # Thirty numbers and a smooth light: every fourth pixel does, for all but the last of the light.
-    few = np.s_[::2, ::2]
-    some, inks = np.ascontiguousarray(image[few]), np.ascontiguousarray(picture[few])
-    start = _oftenest_bare(where.shape) * where * np.where(least(image) > 250, np.float32(0.2), np.float32(1.0))
-    colours, gain = _in_turns(some, inks, np.ascontiguousarray(start[few]), 0.5 * px_per_mm)
-    plain = coloured(picture, colours)
-    gain = cv2.resize(gain, where.shape[::-1], interpolation=cv2.INTER_LINEAR).astype(np.float32, copy=False)
-    trust = start * agreement(image, plain * gain, _ROUNDS[-1][0])
-    smooth = np.minimum(plain * gain, 255.0)
-    begun = _with_begun(Lit(image, plain, gain, trust, where), px_per_mm)
-    gain, trust = grow_light(begun, few, px_per_mm)
-    expected = np.minimum(plain * gain, 255.0).astype(np.float32, copy=False)
-    spread = _spread_of_inks(colour_terms(inks), trust[few])
-    return BoardMatch(colours, gain, expected, smooth.astype(np.float32, copy=False), trust, spread)
+    terms = colour_terms(picture)
+    start = _oftenest_bare(where) * np.where(least(image) > 250, 0.2, 1.0).astype(np.float32)
+    # Thirty numbers and a smooth light: every fourth pixel does, for all but the last round.
+    terms_2, image_2, start_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (terms, image, start))
+    exact = np.ascontiguousarray(terms_2.reshape(-1, 10).T, np.float64).T  # column by column, as the fit asks for it
+    gain, weight = np.ones_like(image_2), start_2
+    for half, light_mm in _ROUNDS[:-1]:
+        colours = _fit_colours(exact, image_2, gain, weight)
+        weight, gain = _one_round(terms_2, image_2, start_2, colours, gain, half, 0.5 * light_mm * px_per_mm)
+    colours = _fit_colours(exact, image_2, gain, weight)
+    gain = cv2.resize(gain, start.shape[::-1], interpolation=cv2.INTER_LINEAR).astype(np.float32)
+    weight, gain = _one_round(terms, image, start, colours, gain, _ROUNDS[-1][0], _ROUNDS[-1][1] * px_per_mm)
+    plain = _plain(terms, colours)
+    smooth = np.minimum(plain * gain, 255.0).astype(np.float32)
+    other, begun = begin_lights(image, plain, weight, where, px_per_mm)
+    gain = np.where(begun[..., None], other, gain).astype(np.float32)
+    weight = np.where(begun, np.maximum(weight, 0.5), weight).astype(np.float32)
+    gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
+    expected = np.minimum(plain * gain, 255.0).astype(np.float32)
+    return BoardMatch(colours, gain, expected, smooth, weight, _spread_of_inks(terms, weight))
 
 
-def _in_turns(
-    image: Picture, picture: NDArray[np.uint8], start: NDArray[np.float32], px_per_mm: float
-) -> tuple[NDArray[np.float64], Picture]:
-    """The colour map and a smooth light, (h, w, 3), each fitted in turns.
-
-    start  (h, w) the pixels' weights to begin with
-    """
-    exact = np.ascontiguousarray(colour_terms(picture).reshape(-1, 10).T, np.float64).T  # by columns, as the fit asks for it
-    gain, weight, colours = np.ones_like(image), start, np.zeros((10, 3))
-    for half, light_mm in _ROUNDS:
-        colours = _fit_colours(exact, image, gain, weight)
-        plain = coloured(picture, colours)
-        weight = start * agreement(image, plain * gain, half)
-        gain = _smooth_gain(image, plain, weight, light_mm * px_per_mm)
-    return colours, gain
+def _one_round(
+    terms: Picture, image: Picture, start: NDArray[np.float32], colours: NDArray[np.float64], gain: Picture, half: float,
+    light_px: float,
+) -> tuple[NDArray[np.float32], Picture]:  # fmt: skip
+    """The pixels' weights under these colours and the light so far, then the light anew."""
+    plain = _plain(terms, colours)
+    weight = (start * agreement(image, plain * gain, half)).astype(np.float32)
+    return weight, _smooth_gain(image, plain, weight, light_px)
 
 
-def _with_begun(lit: Lit, px_per_mm: float) -> Lit:
-    """With the lights begun that are parted by a hard edge from those that are known."""
-    other, begun = begin_lights(lit.image, lit.plain, lit.trust, lit.where, px_per_mm)
-    trust = np.where(begun, np.maximum(lit.trust, 0.5), lit.trust).astype(np.float32, copy=False)
-    return replace(lit, gain=np.where(begun[..., None], other, lit.gain), trust=trust)
+def _plain(terms: Picture, colours: NDArray[np.float64]) -> Picture:
+    return np.clip(terms @ colours.astype(np.float32), 1.0, 400.0).astype(np.float32, copy=False)
 
 
-def _oftenest_bare(shape: tuple[int, ...]) -> NDArray[np.float32]:
+def _oftenest_bare(where: Mask) -> NDArray[np.float32]:
     """Weights to begin with: a fish lies along the middle from the stop, so the edges and the far end are oftenest bare.
 
     Without them, a fish of one colour that covers most of the board would be taken for it.
     """
-    across, along = np.abs(np.linspace(-1.0, 1.0, shape[0])), np.linspace(0.0, 1.0, shape[1])
-    edges, far = (across**3).astype(np.float32)[:, None], (along**2).astype(np.float32)[None]
-    return (0.2 + 0.8 * np.maximum(edges, far)).astype(np.float32, copy=False)
+    h, w = where.shape
+    across, along = np.abs(np.linspace(-1.0, 1.0, h))[:, None], np.linspace(0.0, 1.0, w)[None, :]
+    return (where * (0.2 + 0.8 * np.maximum(across**3, along**2))).astype(np.float32)
 
 
 def expect(match: BoardMatch, picture: NDArray[np.uint8], gain: Picture) -> Picture:
     """The expected picture on another raster, from the board's picture and the gain on that raster."""
-    return np.minimum(coloured(picture, match.colours) * gain, 255.0)
-
-
-def coloured(picture: NDArray[np.uint8], colours: NDArray[np.float64]) -> Picture:
-    """(h, w, 3) the picture by a map of colours (10, 3), levels of 1 to 400: ``colour_terms`` times the map, sooner."""
-    p = picture.astype(np.float32) * np.float32(1.0 / 255.0)
-    b, g, r = cv2.split(p)
-    crossed = cv2.merge([b * g, g * r, b * r])
-    maps = np.concatenate([colours[1:4].T, colours[:1].T], axis=1), colours[4:7].T.copy(), colours[7:].T.copy()
-    plain, *more = (cv2.transform(of, by) for of, by in zip((p, p * p, crossed), maps, strict=True))
-    for part in more:
-        plain = cv2.add(plain, part)
-    return np.clip(plain, 1.0, 400.0).astype(np.float32, copy=False)
+    plain = _plain(colour_terms(picture), match.colours)
+    return np.minimum(plain * gain, 255.0).astype(np.float32)
 
 
 def colour_doubt(match: BoardMatch, picture: NDArray[np.uint8]) -> NDArray[np.float32]:
     """(h, w) levels by which the expected colour may be off because the board has little of that ink.
 
     It grows with the root of the ink's leverage on the fit (Belsley, Kuh and Welsch 1980), of which most of a board has 1 to 3.
-    The inks are few: it is worked out once for each colour that there is, of 32 steps a channel.
     """
-    b, g, r = (channel.astype(np.intp) >> 3 for channel in cv2.split(picture))
-    colour = (b << 10) | (g << 5) | r
-    there = np.zeros(1 << 15, bool)
-    there[colour] = True
-    inks = np.flatnonzero(there)
-    middle = 8 * np.stack([inks >> 10, (inks >> 5) & 31, inks & 31], axis=-1) + 4
-    leverage = ((colour_terms(middle[None].astype(np.uint8))[0] @ match.spread) ** 2).sum(axis=-1)
-    doubt = np.zeros(1 << 15, np.float32)
-    doubt[inks] = _PER_LEVERAGE * np.sqrt(np.clip(leverage - 5.0, 0.0, None))
-    return np.take(doubt, colour)
+    leverage = ((colour_terms(picture) @ match.spread.astype(np.float32)) ** 2).sum(axis=-1)
+    return (_PER_LEVERAGE * np.sqrt(np.clip(leverage - 5.0, 0.0, None))).astype(np.float32)
 
 
 def _spread_of_inks(terms: Picture, weight: NDArray[np.float32]) -> NDArray[np.float64]:
-    x, w = terms.reshape(-1, 10).astype(np.float64), weight.reshape(-1).astype(np.float64)
+    x, w = terms[::2, ::2].reshape(-1, 10).astype(np.float64), weight[::2, ::2].reshape(-1).astype(np.float64)
     moments = (x * w[:, None]).T @ x / max(w.sum(), 1.0)
     moments[np.diag_indices(10)] += _PRIOR + 1e-9
     return np.asarray(np.linalg.cholesky(np.linalg.inv(moments)))

@@ -6,8 +6,6 @@ side of the lesser light. Here the light is let grow: a pixel takes the gain of 
 no trusted pixel yet is begun where the print comes out right under it, in a piece that reaches the board's edges.
 """
 
-from dataclasses import dataclass, replace
-
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +14,6 @@ from reelnotes.measure.light_grid import lights_of_like
 from reelnotes.measure.stack import Mask, Picture, summed
 
 _ROUNDS = 4  # in which trusted light spreads to its like
-_NEAR_MM = 7.0  # how far (standard deviation) a pixel's like may be
 _WIDTHS, _LIGHTS = (0.3, 0.2), 5  # how far, in powers of two, pixels of one light lie about their mean; how many are looked for
 _INK = 14.0  # levels by which two inks must differ in a piece, root mean square about their mean
 _HALF = 14.0  # residual (of 255) at which a pixel counts half
@@ -24,72 +21,42 @@ Weight = NDArray[np.float32]
 _Pieces = tuple[NDArray[np.int32], NDArray[np.int32]]
 
 
-@dataclass(frozen=True, eq=False)
-class Lit:
-    """A board under its light, on one raster.
+def grow_light(
+    image: Picture, plain: Picture, gain: Picture, trust: Weight, where: Mask, px_per_mm: float
+) -> tuple[Picture, Weight]:
+    """Let trusted light spread to its like: (gain, trust) anew, both (h, w, ...) on the same raster.
 
-    image  (h, w, 3) as seen; plain: the board in the camera's colours under a light of one
-    gain   (h, w, 3) the light of each place, a factor
-    trust  (h, w) 0..1: how well a pixel agrees with the board under it
-    where  (h, w) True where the board's surface should be in sight
+    plain  the board in the camera's colours under a light of one
     """
-
-    image: Picture
-    plain: Picture
-    gain: Picture
-    trust: Weight
-    where: Mask
-
-
-def grow_light(lit: Lit, some: tuple[slice, slice], px_per_mm: float) -> tuple[Picture, Weight]:
-    """Let trusted light spread to its like: (gain, trust) anew.
-
-    some  rows and columns, evenly spread: the light is smooth, and is let grow on them; only its last round is worked out for all
-    """
-    image, plain, gain, trust = (np.ascontiguousarray(a[some]) for a in (lit.image, lit.plain, lit.gain, lit.trust))
-    few = Lit(image, plain, gain, trust, lit.where[some])
-    size = lit.where.shape[::-1]
-    scale = px_per_mm * few.where.shape[1] / size[0]
-    ratio = _brightness(few.image, few.plain)
+    # The light is smooth: it is let grow on every fourth pixel, and only its last round is worked out for all.
+    image_2, plain_2, gain_2, trust_2 = (np.ascontiguousarray(a[::2, ::2]) for a in (image, plain, gain, trust))
+    ratio_2 = _brightness(image_2, plain_2)
     for _ in range(_ROUNDS - 1):
-        gain = lights_of_like(few.image, few.plain, few.trust, ratio, _NEAR_MM * scale).let_grow(few.gain, ratio)
-        few = replace(few, gain=gain, trust=_trusted(few.image, few.plain, gain) * few.where)
-    lights = lights_of_like(few.image, few.plain, few.trust, ratio, _NEAR_MM * scale)
-    ratio = _brightness(lit.image, lit.plain)
-    gain = cv2.resize(few.gain, size, interpolation=cv2.INTER_LINEAR).astype(np.float32, copy=False)
+        lights = lights_of_like(image_2, plain_2, trust_2, ratio_2, 3.5 * px_per_mm)
+        gain_2 = lights.let_grow(gain_2, ratio_2)
+        trust_2 = (_trusted(image_2, plain_2, gain_2) * where[::2, ::2]).astype(np.float32)
+    lights = lights_of_like(image_2, plain_2, trust_2, ratio_2, 3.5 * px_per_mm)
+    ratio = _brightness(image, plain)
+    gain = cv2.resize(gain_2, trust.shape[::-1], interpolation=cv2.INTER_LINEAR).astype(np.float32)
     gain = lights.let_grow(gain, ratio)
-    every = replace(lit, gain=gain, trust=_trusted(lit.image, lit.plain, gain) * lit.where)
-    return _across_edges(every, ratio, few.where.shape[0], scale)
+    trust = (_trusted(image, plain, gain) * where).astype(np.float32)
+    return _across_edges(image, plain, gain, trust, ratio, where, px_per_mm)
 
 
-def _across_edges(lit: Lit, ratio: Weight, few: int, px_per_mm: float) -> tuple[Picture, Weight]:
-    """The soft edge of a shadow: between two lights that are trusted within a few millimetres, any mix of them is light too.
-
-    few, px_per_mm  rows, and pixels to a millimetre, of a smaller raster on which lights near by are looked for
-    """
-    size = lit.where.shape[::-1]
-    small = max(1, round(size[0] * few / size[1])), few
-    box = np.ones((2 * max(2, round(9 * px_per_mm)) + 1,) * 2, np.uint8)
-    known = lit.trust > 0.5
-    ends = []
-    for absent, spread in ((0.0, cv2.dilate), (9.0, cv2.erode)):
-        some = cv2.resize(np.where(known, ratio, np.float32(absent)), small, interpolation=cv2.INTER_NEAREST)
-        ends.append(cv2.resize(spread(some, box), size, interpolation=cv2.INTER_NEAREST))
-    brightest, darkest = ends
-    between = ~known & lit.where & (darkest < 0.8 * brightest) & (ratio > 0.95 * darkest) & (ratio < 1.05 * brightest)
-    if not between.any():
-        return lit.gain, lit.trust
-    around = cv2.GaussianBlur(cv2.resize(lit.gain, small, interpolation=cv2.INTER_AREA), (0, 0), 4 * px_per_mm)
-    around = cv2.resize(around, size, interpolation=cv2.INTER_LINEAR)
-    near: Picture = around[between][:, None].astype(np.float32, copy=False)
-    image, plain, at = lit.image[between][:, None], lit.plain[between][:, None], ratio[between][:, None]
-    tint = (near / np.maximum(summed(near)[..., None] / 3.0, 1e-3)).astype(np.float32, copy=False)
-    mixed = (tint * (at / np.maximum(_brightness(plain * tint, plain), 1e-3))[..., None]).astype(np.float32, copy=False)
-    fits = _trusted(image, plain, mixed)[:, 0] > 0.25
-    gain, trust, soft = lit.gain.copy(), lit.trust.copy(), np.zeros_like(between)
-    soft[between] = fits
-    gain[soft], trust[soft] = mixed[fits, 0], 0.6
-    return gain, trust
+def _across_edges(
+    image: Picture, plain: Picture, gain: Picture, trust: Weight, ratio: Weight, where: Mask, px_per_mm: float
+) -> tuple[Picture, Weight]:
+    """The soft edge of a shadow: between two lights that are trusted within a few millimetres, any mix of them is light too."""
+    size = 2 * max(2, round(9 * px_per_mm)) + 1
+    box = np.ones((size, size), np.uint8)
+    brightest = cv2.dilate(np.where(trust > 0.5, ratio, 0.0).astype(np.float32), box)
+    darkest = cv2.erode(np.where(trust > 0.5, ratio, 9.0).astype(np.float32), box)
+    between = (trust < 0.5) & where & (darkest < 0.8 * brightest) & (ratio > 0.95 * darkest) & (ratio < 1.05 * brightest)
+    around = cv2.GaussianBlur(gain, (0, 0), 4 * px_per_mm).astype(np.float32, copy=False)
+    tint = (around / np.maximum(summed(around)[..., None] / 3.0, 1e-3)).astype(np.float32, copy=False)
+    mixed = (tint * (ratio / np.maximum(_brightness(plain * tint, plain), 1e-3))[..., None]).astype(np.float32)
+    fits = between & (_trusted(image, plain, mixed) > 0.25)
+    return np.where(fits[..., None], mixed, gain).astype(np.float32), np.where(fits, 0.6, trust).astype(np.float32)
 
 
 def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_per_mm: float) -> tuple[Picture, Mask]:
@@ -99,50 +66,29 @@ def begin_lights(image: Picture, plain: Picture, trust: Weight, where: Mask, px_
     board's edges for 30 mm or more, or the print shows in it: two inks, each as bright and as coloured as that one light
     makes it. Shadows do either, a fish at the stop does neither.
     """
-    border = where & (cv2.erode(where.astype(np.uint8), np.ones((5, 5), np.uint8), borderValue=0) == 0)
+    gain, begun = np.ones_like(image), np.zeros(where.shape, bool)
+    border = where & (cv2.erode(where.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2, borderValue=0) == 0)
     unlit = where & (cv2.GaussianBlur(trust, (0, 0), 2 * px_per_mm) < 0.3)
-    gain, begun, area = np.ones_like(image), np.zeros(where.shape, bool), float(where.sum())
-    box = _around(unlit)
-    # What is written into a part of gain and begun is written into them.
-    _begin(image[box], plain[box], gain[box], begun[box], unlit[box], border[box], area, px_per_mm)
-    return gain, begun
-
-
-def _around(mask: Mask) -> tuple[slice, slice]:
-    """The rows and columns of a mask, and two more on all sides, over which gaps are closed."""
-    rows, columns = (np.flatnonzero(mask.any(axis=axis)) for axis in (1, 0))
-    if not len(rows):
-        return np.s_[:0, :0]
-    return np.s_[max(rows[0] - 2, 0) : rows[-1] + 3, max(columns[0] - 2, 0) : columns[-1] + 3]
-
-
-def _begin(
-    image: Picture, plain: Picture, gain: Picture, begun: Mask, unlit: Mask, border: Mask, area: float, px_per_mm: float
-) -> None:
-    """Write the lights begun into ``gain``, and where into ``begun``.
-
-    unlit, border  what no trusted light reaches, and the board's edges; area: of the board, pixels
-    """
     seen, board = image[unlit], plain[unlit]
     products, squares = seen * board, board * board
     looks = _Looks(seen, board, products, squares)
     for width in _WIDTHS:
         free = ~begun[unlit]
         for _ in range(_LIGHTS):
-            if free.sum() < 0.01 * area:
+            if free.sum() < 0.01 * where.sum():
                 break
             near = looks.commonest(free, width)
             own = _one_gain(products[near], squares[near])
-            fits = np.zeros_like(free)
-            fits[free] = agreement(seen[free][:, None], (board[free] * own)[:, None], _HALF)[:, 0] > 0.5
-            lit = np.zeros(unlit.shape, bool)
+            fits = free & (agreement(seen[:, None], (board * own)[:, None], _HALF)[:, 0] > 0.5)
+            lit = np.zeros(where.shape, bool)
             lit[unlit] = fits
             pieces = _pieces(lit)
-            piece = _reaching(lit, pieces, border, 0.03 * area, 30.0 * px_per_mm)
+            piece = _reaching(lit, pieces, border, 0.03 * float(where.sum()), 30.0 * px_per_mm)
             piece |= _printed(lit, pieces, image, plain, 400.0 * px_per_mm**2, own)
             gain[piece] = own
             begun |= piece
             free &= ~(near | fits)
+    return gain, begun
 
 
 class _Looks:
