@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_match import BoardMatch
-from reelnotes.measure.smooth import smoothed
 from reelnotes.measure.stack import Mask, Picture, Stack
 
 OTHER_INKS = "the board has this one's layout, but not its colours: it is another board, or its print has faded"
@@ -42,10 +41,9 @@ def other_inks(stack: Stack, picture: NDArray[np.uint8], match: BoardMatch, on_b
 
 
 def _contrast(image: Picture, bare: NDArray[np.uint8], sigma_px: float) -> NDArray[np.float32]:
-    """(n, 3) difference from the bare board round about, as a share of it, at every fourth of the bare pixels: they are many."""
-    soft = np.ascontiguousarray(cv2.GaussianBlur(image, (0, 0), _BLUR_PX)[::2, ::2]).astype(np.float32, copy=False)
-    weight = bare[::2, ::2].astype(np.float32)
-    both = cv2.merge([*cv2.split(soft * weight[..., None]), weight]).astype(np.float32, copy=False)
-    here = weight > 0
-    about = smoothed(both, sigma_px / 2.0)[here]
-    return np.asarray(soft[here] / np.maximum(about[:, :3] / (about[:, 3:] + 1e-3), 4.0) - 1.0, np.float32)
+    """(n, 3) difference from the bare board round about, as a share of it, at the bare pixels."""
+    weight = bare.astype(np.float32)
+    soft = cv2.GaussianBlur(image, (0, 0), _BLUR_PX)
+    bare_about = cv2.GaussianBlur(weight, (0, 0), sigma_px) + 1e-3
+    about = cv2.GaussianBlur(soft * weight[..., None], (0, 0), sigma_px) / bare_about[..., None]
+    return np.asarray((soft / np.maximum(about, 4.0) - 1.0)[bare > 0], np.float32)
