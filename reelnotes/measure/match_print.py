@@ -24,7 +24,6 @@ _SETTLING, _UNLIKE = 2, 0.3  # a patch less like the print than this after so ma
 SAME_NCC = 0.6  # a patch agrees with the picture from this correlation on
 _SURELY_SAME, _BESIDE_PX = 0.75, 2.0  # stricter, where it says that no search is needed; and within so many pixels: judgement
 _CARRIED_PX = 1.0  # poses that put the print this near to each other draw it alike: judgement, no source
-_LARGE = 10  # half a patch's side, from which every second pixel tells all: the frame is blurred by a pixel
 _EDGE_ON = 0.01  # a circle on the board seen narrower than this, width to length, tells no place: judgement, no source
 # Neighbouring pixels share blur and coding error (about 6 count as one), and neighbouring patches overlap by half (each pixel is
 # in four of them): n pixels of a patch count as n / 24.
@@ -40,21 +39,18 @@ Pose = tuple[LensModel, Floats, Floats]  # lens, R, t
 class Template:
     """The picture on a raster, cut into n patches of w x w pixels that hold print.
 
-    To place a patch, every ``every``-th of its pixels along both axes is compared, k in all: their neighbours say the same.
-
     centre    (n, 2) raster pixels of the patch centres
     patch     (n, w, w) float32 grey
-    views     (n, 3, k) float32: grey about its mean, and its slopes along x and along y
+    views     (n, 3, w * w) float32: grey about its mean, and its slopes along x and along y
     energy    (n,) sum of squares of the first
     pull      (n, 2) sums of products of the first with each slope
-    tensor    (n, 2, 2) sums of products of the slopes, over all w x w pixels
-    inverse   (n, 2, 2) the same over the k pixels, inverted; an edge's free direction is kept at rest
+    tensor    (n, 2, 2) sums of products of the slopes
+    inverse   (n, 2, 2) the tensor's inverse; an edge's free direction is kept at rest
     worth     (n,) how much it says, 0..1, whether a frame shows the patch or not
     """
 
     raster: Raster
     half: int
-    every: int
     centre: NDArray[np.int64]
     patch: NDArray[np.float32]
     views: NDArray[np.float32]
@@ -71,7 +67,6 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     raster = Raster.over(model.board, px_per_mm)
     grey = cv2.GaussianBlur(model.grey(model.picture_on(raster)), (0, 0), blur_px).astype(np.float32)
     half = int(np.clip(min(raster.width_px, raster.height_px) // 9, 7, 14))
-    every = 2 if half >= _LARGE else 1
     step = max(half, int(np.sqrt(raster.width_px * raster.height_px / 420)))
     us = np.arange(half + 1, raster.width_px - half - 1, step)
     vs = np.unique(np.linspace(half + 1, raster.height_px - half - 2, max(2, round(raster.height_px / step))).astype(int))
@@ -82,26 +77,23 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     keep = spread > 3.0
     centre, patch, spread = centre[keep], patch[keep], spread[keep]
     pictures = [grey, *(cv2.Sobel(grey, cv2.CV_32F, *order, scale=1 / 8).astype(np.float32) for order in ((1, 0), (0, 1)))]
-    slopes_there = np.stack([_windows(slope, centre, half) for slope in pictures[1:]], axis=1)
-    tensor = (slopes_there @ slopes_there.transpose(0, 2, 1)).astype(np.float64)
-    views = np.stack([_windows(picture, centre, half, every) for picture in pictures], axis=1)
+    views = np.stack([_windows(picture, centre, half) for picture in pictures], axis=1)
     views[:, 0] -= views[:, 0].mean(axis=1, keepdims=True)
     products = views @ views.transpose(0, 2, 1)
-    thin = products[:, 1:, 1:].astype(np.float64)
+    tensor = products[:, 1:, 1:].astype(np.float64)
     # A little of the larger eigenvalue keeps an edge's free direction at rest.
-    rest = 0.02 * np.trace(thin, axis1=1, axis2=2) + 1e-6
-    inverse = np.linalg.inv(thin + rest[:, None, None] * np.eye(2))
-    return Template(raster, half, every, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
+    rest = 0.02 * np.trace(tensor, axis1=1, axis2=2) + 1e-6
+    inverse = np.linalg.inv(tensor + rest[:, None, None] * np.eye(2))
+    return Template(raster, half, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
                     np.maximum(products[:, 0, 0], 1e-6), products[:, 0, 1:], tensor, inverse,
                     spread**2 / (spread**2 + _LOST**2))  # fmt: skip
 
 
-def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int, every: int = 1) -> NDArray[np.float32]:
-    """(n, k) the picture around each centre, at every ``every``-th pixel along both axes; all of it must lie inside."""
+def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int) -> NDArray[np.float32]:
+    """(n, w * w) the picture around each centre; all of it must lie inside."""
     size = 2 * half + 1
-    around = np.lib.stride_tricks.sliding_window_view(picture, (size, size))[:, :, ::every, ::every]
-    cut = around[centre[:, 1] - half, centre[:, 0] - half]
-    return np.asarray(cut.reshape(len(centre), cut.shape[1] * cut.shape[2]))
+    around = np.lib.stride_tricks.sliding_window_view(picture, (size, size))
+    return np.asarray(around[centre[:, 1] - half, centre[:, 0] - half].reshape(len(centre), size * size))
 
 
 @dataclass(frozen=True, eq=False)
@@ -214,7 +206,7 @@ def _placed(
         if not len(moving):
             break
         at = tmpl.centre[moving] + d[moving] + room
-        cut = _cut(framed, at, tmpl.half, tmpl.every) if step else _windows(framed, at.astype(np.int64), tmpl.half, tmpl.every)
+        cut = _cut(framed, at, tmpl.half) if step else _windows(framed, at.astype(np.int64), tmpl.half)
         cut -= cut.mean(axis=1, keepdims=True)
         products = np.matmul(tmpl.views[moving], cut[:, :, None])[:, :, 0]
         energy = tmpl.energy[moving]
@@ -233,14 +225,14 @@ def _placed(
     return d, ncc
 
 
-def _cut(frame: NDArray[np.float32], at: Floats, half: int, every: int) -> NDArray[np.float32]:
-    """(n, k) as :func:`_windows`, around places in fractions of a pixel, (n, 2)."""
+def _cut(frame: NDArray[np.float32], at: Floats, half: int) -> NDArray[np.float32]:
+    """(n, w * w) as :func:`_windows`, around places in fractions of a pixel, (n, 2)."""
     whole: NDArray[np.int64] = np.floor(at).astype(np.int64)
     part = (at - whole).astype(np.float32)
     across, down = part[:, :1], part[:, 1:]
-    made = _windows(frame, whole, half, every) * ((1 - across) * (1 - down))
+    made = _windows(frame, whole, half) * ((1 - across) * (1 - down))
     for step, share in (((1, 0), across * (1 - down)), ((0, 1), (1 - across) * down), ((1, 1), across * down)):
-        made += _windows(frame, whole + np.array(step), half, every) * share
+        made += _windows(frame, whole + np.array(step), half) * share
     return made
 
 

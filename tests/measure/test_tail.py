@@ -88,7 +88,7 @@ def test_dark_board_close_behind_a_dark_tail_is_told_from_more_tail(beyond, cut)
     tail = find_tail(share, RASTER, 1.0)
     image = np.where(share[..., None] > 0.5, fish, beyond).repeat(3, axis=2).astype(np.float32)
     empty = np.full_like(image, board)
-    whole = Stack(image, np.ones(share.shape, bool), np.zeros_like(share), RASTER, np.zeros(3), 8)
+    whole = Stack(image, np.ones(share.shape, bool), (), RASTER, np.zeros(3))
     assert (_cut(share, millimetres()[..., 0] > tail.tip_x + 0.5, tail, whole, empty) > 0.5) == cut
 
 
