@@ -23,7 +23,7 @@ The fish on it:
     photo          a photo as a clip of one frame
     scenes         before the fish is laid, with it, after
     stack          many frames as one picture of the board's plane
-    redraw, smooth a picture on another raster; wide blurs
+    smooth         wide blurs, cheaply
     board_match    what the empty board would look like under this light
     light, light_grid   sun and shade on one board
     outline        what the board does not explain

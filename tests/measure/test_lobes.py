@@ -43,8 +43,8 @@ BLUISH = (92.0, 74.0, 64.0)
     ("tip", "board", "said"),
     [
         (GREY, BLUE, False),
-        ((92.0, 74.0, 64.0), BLUE, False),
-        ((92.0, 74.0, 64.0), (150.0, 150.0, 150.0), True),
+        (BLUISH, BLUE, False),
+        (BLUISH, WHITE, True),
         (BLOOD, BLUE, True),
     ],
     ids=["nearly grey", "some of the board's hue", "a hue of its own", "blood"],
