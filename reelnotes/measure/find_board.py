@@ -16,7 +16,7 @@ from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.find_strips import by_strips
 from reelnotes.measure.guided import grown, guided
 from reelnotes.measure.lens_model import LensModel
-from reelnotes.measure.pose_fit import LensFreedom
+from reelnotes.measure.pose_fit import LensFreedom, fit_frames
 from reelnotes.measure.refine import Alignment, contradicted, settle
 
 log = logging.getLogger(__name__)
@@ -39,6 +39,7 @@ _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, an
 _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
 _GROWN = 3  # of the poses grown from them, that are settled
 _NOT_FAR_BELOW = 0.5  # of a proved pose's support, from which another may be the better one
+_LENS_TOLD, _BETTER = 0.55, 1.05  # strength at which a lens solved from one frame is sure; times stronger, to be the better one
 _SEARCH_SIDES = (640, 1280)  # large features first: on a busy deck the small ones are all the deck's
 _ByInk = Mapping[tuple[float, ...], find_print.Features]
 _Drawn = dict[tuple[int, ...], dict[tuple[float, ...], find_print.Features]]  # features by a picture's shape, then by ink
@@ -90,8 +91,25 @@ def search(
         made = _best_of(image, way, lens, freedom)
         nearest = max(nearest, made.nearest)
         if made.found is not None:
-            return made
+            return replace(made, found=_under_another_lens(image, made.found, lens, freedom))
     return Search(None, nearest)
+
+
+def _under_another_lens(image: NDArray[np.uint8], found: Alignment, start: LensModel, freedom: LensFreedom) -> Alignment:
+    """The board once more from other lenses, where the lens is not known and much of the print does not agree: the best of all.
+
+    The print beside a long fish fits a lens bent as none is, which puts the print at the stop some bars off. From the print that
+    agrees, seen through a usual lens, the rest is found in place.
+    """
+    if not freedom.log_focal or found.strength > _LENS_TOLD:
+        return found
+    best = found
+    for lens in (start, replace(start, dist=(0.0,) * len(start.dist))):
+        fit = fit_frames([found.seen], lens, [found.R], [found.t])
+        made = settle(image, found.model, lens, fit.R[0], fit.t[0], freedom, near=True) if fit is not None else None
+        if made is not None and made.strength > _BETTER * best.strength and not contradicted(image, made):
+            best = made
+    return best
 
 
 def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: LensModel, freedom: LensFreedom) -> Search:

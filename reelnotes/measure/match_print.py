@@ -46,6 +46,7 @@ class Template:
     pull      (n, 2) sums of products of the first with each slope
     tensor    (n, 2, 2) sums of products of the slopes
     inverse   (n, 2, 2) the tensor's inverse; an edge's free direction is kept at rest
+    tells     (n, 2, 2) the tensor as a share of its greater eigenvalue: the unit matrix for a number, across only for a line
     worth     (n,) how much it says, 0..1, whether a frame shows the patch or not
     """
 
@@ -58,6 +59,7 @@ class Template:
     pull: NDArray[np.float32]
     tensor: Floats
     inverse: Floats
+    tells: Floats
     worth: Floats
 
 
@@ -86,6 +88,7 @@ def template(model: BoardModel, px_per_mm: float, blur_px: float) -> Template:
     inverse = np.linalg.inv(tensor + rest[:, None, None] * np.eye(2))
     return Template(raster, half, centre, patch.reshape(-1, 2 * half + 1, 2 * half + 1), views,
                     np.maximum(products[:, 0, 0], 1e-6), products[:, 0, 1:], tensor, inverse,
+                    tensor / np.maximum(np.linalg.eigvalsh(tensor)[:, 1], 1e-6)[:, None, None],
                     spread**2 / (spread**2 + _LOST**2))  # fmt: skip
 
 
@@ -99,18 +102,20 @@ def _windows(picture: NDArray[np.float32], centre: NDArray[np.int64], half: int)
 @dataclass(frozen=True, eq=False)
 class Agreement:
     """What was compared and found: per patch its centre (mm), whether the frame reaches it, its correlation at the place found,
-    how far along and down the raster that is from where it was expected (pixels of it), and what it has to say (see Template)."""
+    how far along and down the raster that is from where it was expected (pixels of it), which of that it can tell and how much
+    it has to say (both as in Template)."""
 
     mm: Floats
     seen: NDArray[np.bool_]
     ncc: Floats
     moved: Floats
+    tells: Floats
     worth: Floats
 
     @property
     def moved_px(self) -> Floats:
-        """(n,) how far from where it was expected."""
-        return np.asarray(np.hypot(self.moved[:, 0], self.moved[:, 1]))
+        """(n,) how far from where it was expected, as far as the patch tells: a line found farther along itself is in place."""
+        return np.asarray(np.sqrt(np.maximum(np.einsum("ni,nij,nj->n", self.moved, self.tells, self.moved), 0.0)))
 
     @property
     def agrees(self) -> NDArray[np.bool_]:
@@ -144,7 +149,7 @@ def match(
     moved, ncc = found
     centre_mm = tmpl.raster.to_mm(tmpl.centre.astype(np.float64))
     good = (ncc > min_ncc) & (np.linalg.norm(moved - start, axis=1) < 2.5)
-    return _observed(tmpl, moved, ncc, good, lens, R, t), Agreement(centre_mm, inside, ncc, moved, tmpl.worth)
+    return _observed(tmpl, moved, ncc, good, lens, R, t), Agreement(centre_mm, inside, ncc, moved, tmpl.tells, tmpl.worth)
 
 
 def _in_place(tmpl: Template, inside: NDArray[np.bool_], moved: Floats, ncc: Floats) -> bool:

@@ -1,11 +1,14 @@
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
 from scenes import NARROW, WIDE, board_on_disk, draw_board, fish, looking, render
 
 from reelnotes.measure.board_model import Raster, load_board
-from reelnotes.measure.find_board import GUESS_FREEDOM, find_board, guessed_lens
-from reelnotes.measure.pose_fit import LensFreedom
+from reelnotes.measure.find_board import GUESS_FREEDOM, _under_another_lens, find_board, guessed_lens
+from reelnotes.measure.pose_fit import HELD, LensFreedom, fit_frames
+from reelnotes.measure.refine import settle
 from reelnotes.records.boards import Board, Marker
 from reelnotes.records.problems import Refusal
 
@@ -45,6 +48,21 @@ def test_board_is_found_through_a_lens_of_which_nothing_is_known(model):
     found = find_board(image, [model], guessed_lens(960, 540), GUESS_FREEDOM)
     assert found is not None
     assert np.linalg.norm(where(found.lens, found.R, found.t) - where(WIDE, R, t), axis=1).max() < 4.0
+
+
+@pytest.mark.parametrize(("focal", "bend"), [(0.33, (0.54, -0.15)), (0.3, (0.6, 0.0)), (0.4, (0.0, 0.0))])
+def test_a_lens_bent_to_fit_the_print_behind_a_fish_is_not_kept(model, focal, bend):
+    R, t = looking(500, 160, height=420.0)
+    image = render(model.picture, WIDE, R, t, cover=fish(40, 300, 85, 60))
+    odd = replace(guessed_lens(960, 540), fx=960 * focal, fy=960 * focal, dist=(*bend, 0.0, 0.0))
+    seen = settle(image, model, WIDE, R, t).seen
+    there = fit_frames([seen], odd, [R], [t])
+    found = settle(image, model, odd, there.R[0], there.t[0], near=True)
+    mended = _under_another_lens(image, found, guessed_lens(960, 540), GUESS_FREEDOM)
+    assert mended.strength > 1.3 * found.strength
+    assert mended.lens.fx == pytest.approx(WIDE.fx, rel=0.03)
+    assert np.linalg.norm(where(mended.lens, mended.R, mended.t) - where(WIDE, R, t), axis=1).max() < 4.0
+    assert _under_another_lens(image, found, guessed_lens(960, 540), HELD) is found  # a lens that is known stays
 
 
 @pytest.mark.parametrize("other", ["mirrored", "finer bars, inches", "no board"])

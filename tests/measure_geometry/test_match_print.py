@@ -54,3 +54,23 @@ def test_print_in_place_is_found_without_a_search_as_with_one(model):
     for seen in (quick, thorough):
         fit = fit_frames([seen], NARROW, [R], [beside])
         assert np.linalg.norm(fit.t[0] - t) < 0.5
+
+
+def test_a_line_found_farther_along_itself_is_in_place(model):
+    # A search takes any place along a line: all are alike there, and the line tells nothing of it.
+    R, t = looking(500, 160)
+    picture = render(draw_board(), NARROW, R, t)
+    _, rested = match(picture, model, NARROW, R, t, 1.0, search_px=0)
+    _, searched = match(picture, model, NARROW, R, t, 1.0, search_px=4)
+    far = np.linalg.norm(searched.moved, axis=1) > 1.5
+    assert (far & rested.agrees).sum() > 10
+    assert searched.agrees[rested.agrees].mean() > 0.95
+
+
+def test_a_number_found_farther_along_is_not_in_place(model):
+    R, t = looking(500, 160)
+    picture = render(draw_board(), NARROW, R, t)
+    _, beside = match(picture, model, NARROW, R, t + 2.5 * R[:, 0], 1.0, search_px=4)
+    fixed = np.linalg.eigvalsh(beside.tells)[:, 0] > 0.5
+    assert (fixed & beside.seen & (beside.ncc > 0.8)).sum() > 5
+    assert not beside.agrees[fixed].any()

@@ -131,6 +131,6 @@ def test_print_that_a_fish_hides_is_made_up_for_by_far_more_features_than_anothe
 
 def test_faint_print_says_less_than_strong_print():
     worth = np.array([0.9, 0.9, 0.1, 0.1])
-    agreement = Agreement(np.zeros((4, 2)), np.ones(4, bool), np.zeros(4), np.zeros((4, 2)), worth)
+    agreement = Agreement(np.zeros((4, 2)), np.ones(4, bool), np.zeros(4), np.zeros((4, 2)), np.tile(np.eye(2), (4, 1, 1)), worth)
     assert agreement.share(np.array([True, True, False, False])) == pytest.approx(0.9)
     assert agreement.share(np.array([True, False, False, False]), np.array([True, False, True, False])) == pytest.approx(0.9)
