@@ -93,8 +93,11 @@ def measure_fish(clip: PosedClip) -> Fish | Refusal:
     scale = native_scale(clip)
     raster = Raster.over(clip.board, float(np.clip(scale, 0.5, 1.2)), 25.0)
     answers: list[Fish | Refusal] = []
-    for scene in split_scenes(clip.frames, clip.board)[:_MOST_SCENES]:
-        answers.append(_in_scene(replace(clip, frames=tuple(scene)), raster, scale))
+    scenes = split_scenes(clip.frames, clip.board)[:_MOST_SCENES]
+    for scene in scenes:
+        # Blur washes out the fine print of one colour and leaves the broad bars of another: one frame among more says no inks.
+        inks_tell = len(scene) > 1 or len(scenes[0]) == 1
+        answers.append(_in_scene(replace(clip, frames=tuple(scene)), raster, scale, inks_tell=inks_tell))
         if len(answers) == 1 and isinstance(answers[0], Fish) and not answers[0].doubts:
             break  # the scenes come longest first: none later could be preferred
     return _preferred(answers)
@@ -114,11 +117,11 @@ def _preferred(answers: Sequence[Fish | Refusal]) -> Fish | Refusal:
     return max(sure, key=lambda f: len(f.frames)) if sure else longest
 
 
-def _in_scene(clip: PosedClip, raster: Raster, scale: float) -> Fish | Refusal:
-    """The fish in frames that all show the same."""
+def _in_scene(clip: PosedClip, raster: Raster, scale: float, *, inks_tell: bool) -> Fish | Refusal:
+    """The fish in frames that all show the same. inks_tell: whether their print may say that this is another board."""
     stack = stack_frames(spread_pick(clip.frames, _COARSE_FRAMES), raster)
     outline = find_outline(stack, clip.model)
-    if other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
+    if inks_tell and other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
         return Refusal(OTHER_INKS)
     parts = see_parts(stack, clip.model)
     found = piece_and_look(clip, stack, outline, parts, scale)

@@ -76,7 +76,8 @@ def pose_clip(
     if not fine:
         return NotHeld("the board is too small or too blurred to be measured", name, span)
     sightings = [_Sighting(shot.picture, made.seen, made.R, made.t, made) for shot, made in fine]
-    made = _solved(sightings, found.model, fine[0][1].lens, span, given=given)
+    clearest = max((alignment for _, alignment in fine), key=lambda a: a.strength)
+    made = _solved(sightings, found.model, clearest.lens, span, given=given)
     return NotHeld(made.reason, name, span) if isinstance(made, Refusal) else made
 
 

@@ -25,6 +25,9 @@ SOLVED_FLOOR = 0.02
 # (solved - given) / deviation was 2.3 (root mean square), up to 7. Print errs together, not piece by piece.
 _TOO_SURE = 2.5
 _USUAL_PINHOLE = -0.09  # first radial term, halfway between a lens drawn straight and a mild barrel
+# Times the cost of a law under which the lens bends as none does: either law follows a lens drawn straight about as well, but
+# only one does so with numbers to be believed. Judgement, no source.
+_STRANGE = 1.1
 _ODD = 5.0  # of those standard deviations, by which no camera's lens bends otherwise than is believed
 
 
@@ -48,6 +51,7 @@ def solve_lens(seen: Sequence[Observations], poses: Sequence[tuple[Floats, Float
         if fit is None:
             continue
         cost = fit.cost * sum(map(len, seen)) + fit.problem.prior_cost(_shared_of(fit, lens), fit.shift)
+        cost *= 1.0 if believable(fit.lens) else _STRANGE
         if best is None or cost < best.cost:
             best = Solved(fit.lens, fit, cost)
     return best

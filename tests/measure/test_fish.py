@@ -149,6 +149,15 @@ def test_a_board_of_other_colours_in_one_scene_is_another_board_in_all():
     assert _preferred([fish, Refusal(NO_FISH)]) is fish
 
 
+@pytest.mark.parametrize(("first", "other_board"), [(2, False), (1, True)])
+def test_one_frame_among_more_says_nothing_of_the_inks(monkeypatch, first, other_board):
+    # Blur in a frame by itself may leave no more of a colour's print than another board's inks would.
+    monkeypatch.setattr("reelnotes.measure.fish.split_scenes", lambda frames, board: [frames[:first], frames[-1:]])
+    monkeypatch.setattr("reelnotes.measure.fish.other_inks", lambda stack, *_: len(stack.layers) == 1)
+    made = measure_fish(replace(Scene().clip(), lens_from="guessed"))  # a doubt, so that both scenes are looked at
+    assert (made == Refusal(OTHER_INKS)) if other_board else isinstance(made, Fish)
+
+
 def test_a_fish_of_the_boards_own_colour_is_known_by_its_look():
     # What the board does not explain of it falls to pieces; a tail that stands out and the net's view of the whole agree.
     scene = Scene(FishDrawing(colour=(190, 205, 210), fin=(120, 130, 190)))

@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 from scenes import WIDE, looking
 
+from reelnotes.measure import solve_lens as room
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.posed import Observations
-from reelnotes.measure.solve_lens import at_odds, believable
+from reelnotes.measure.solve_lens import at_odds, believable, solve_lens
 
 
 def lens(model: str, focal: float, *dist: float, cx: float = 639.5) -> LensModel:
@@ -59,3 +60,18 @@ def test_a_given_lens_of_another_focal_length_than_the_board_shows_is_told(share
     # GUM 4.3.4: three standard uncertainties, here of 2 % each way, are hardly chance; a fifth of that is.
     given = replace(WIDE, fx=WIDE.fx * (1 + share), fy=WIDE.fy * (1 + share), focal_sigma=0.002)
     assert at_odds(*seen_through(WIDE, given), given) is told
+
+
+@pytest.mark.parametrize(("cheaper", "law"), [(0.95, "pinhole"), (0.8, "fisheye")])
+def test_of_two_laws_that_fit_about_as_well_the_one_to_be_believed_is_taken(monkeypatch, cheaper: float, law: str):
+    true = lens("pinhole", 1100.0, 0.15)  # as a fisheye, it would bend by 0.15 + 1/3
+    exact = room.fit_frames
+
+    def priced(seen, start, *rest, **more):
+        fit = exact(seen, start, *rest, **more)
+        return replace(fit, cost=100.0 * (cheaper if start.model == "fisheye" else 1.0))
+
+    monkeypatch.setattr(room, "fit_frames", priced)
+    solved = solve_lens(*seen_through(true, true), replace(true, dist=(0.0,) * 5))
+    assert solved is not None and solved.lens.model == law
+    assert believable(solved.lens) == (law == "pinhole")

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from scenes import WIDE, board_on_disk, draw_board, fish, looking, render
 
+from reelnotes.measure import pose
 from reelnotes.measure.pool_lens import pool_lens, views_of
 from reelnotes.measure.pose import pose_again, pose_clip
 from reelnotes.measure.posed import KnownClip, PosedFrame
@@ -54,6 +55,24 @@ def test_lengths_hold_when_the_lens_is_solved_from_the_board(clip):
     assert abs(np.mean(lengths) - 300.0) < 0.3
     assert max(abs(x - 300.0) for x in lengths) < 1.5
     assert abs(np.log(posed.lens.fx / WIDE.fx)) < 5 * posed.lens_sigma + 0.01
+
+
+def test_the_lens_is_solved_from_that_of_the_clearest_frame(clip, monkeypatch):
+    path, board, _ = clip
+    refined, solved, starts = pose._refined, pose._solved, []
+
+    def with_a_poor_first(*args):
+        (shot, first), *rest = refined(*args)
+        return [(shot, replace(first, score=0.1 * first.score, lens=replace(first.lens, fx=300.0, fy=300.0))), *rest]
+
+    def noted(fine, model, start, span, *, given):
+        starts.append(start.fx)
+        return solved(fine, model, start, span, given=given)
+
+    monkeypatch.setattr(pose, "_refined", with_a_poor_first)
+    monkeypatch.setattr(pose, "_solved", noted)
+    assert pose_clip(path, [board], None).lens_from == "solved from the board"
+    assert starts == [pytest.approx(WIDE.fx, rel=0.1)]
 
 
 def test_a_lens_pooled_from_a_cameras_clips_serves_the_next_clip(clip):
