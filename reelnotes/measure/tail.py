@@ -17,6 +17,7 @@ from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, part_of, stack_frames, summed
 from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
+from reelnotes.measure.tip_contrast import faintness
 
 _GROUPS = 4
 _COLOUR_REACH_PX = 6.0  # how far a fish's colour is carried
@@ -49,6 +50,7 @@ class TailView:
     soft_mm  over how much the tail's rear edge fades, from four fifths fish to one fifth
     colour   how its tip differs from the tail
     cut      share of the rows about the tip that end where something was taken off (``covered``) and the picture goes on alike
+    faint    0..1: how little the tip stands out from the board (``tip_contrast``); 0 at a quick look
     """
 
     tail: Tail
@@ -62,6 +64,7 @@ class TailView:
     soft_mm: float
     colour: TipColour
     cut: float = 0.0
+    faint: float = 0.0
 
 
 def view_tail(
@@ -117,6 +120,7 @@ def view_tail(
     return TailView(
         tail, made.tip_doubt_mm, made.fork_doubt_mm, made.shade_mm, tuple(parts), share, whole, blur_px / raster.px_per_mm,
         edge_fades(both) / raster.px_per_mm, colour, _cut(share, off, tail, whole, picture),
+        faintness(share, whole, tail) if in_parts else 0.0,
     )  # fmt: skip
 
 
