@@ -41,11 +41,12 @@ class BoardMatch:
     spread: NDArray[np.float64]
 
 
-def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_mm: float) -> BoardMatch:
+def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, bare: Mask, px_per_mm: float) -> BoardMatch:
     """Fit the board's picture to what was seen.
 
     image    (h, w, 3) float32 BGR as seen; picture (h, w, 3) the empty board on the same raster
     where    (h, w) True where the board's surface should be in sight
+    bare     (h, w) the same without what is known to hide it: only there may another light begin, and grow
     """
     terms = colour_terms(picture)
     start = _oftenest_bare(where) * np.where(least(image) > 250, 0.2, 1.0).astype(np.float32)
@@ -61,10 +62,10 @@ def match_board(image: Picture, picture: NDArray[np.uint8], where: Mask, px_per_
     weight, gain = _one_round(terms, image, start, colours, gain, _ROUNDS[-1][0], _ROUNDS[-1][1] * px_per_mm)
     plain = _plain(terms, colours)
     smooth = np.minimum(plain * gain, 255.0).astype(np.float32)
-    other, begun = begin_lights(image, plain, weight, where, px_per_mm)
+    other, begun = begin_lights(image, plain, weight, bare, px_per_mm)
     gain = np.where(begun[..., None], other, gain).astype(np.float32)
     weight = np.where(begun, np.maximum(weight, 0.5), weight).astype(np.float32)
-    gain, weight = grow_light(image, plain, gain, weight, where, px_per_mm)
+    gain, weight = grow_light(image, plain, gain, weight, bare, px_per_mm)
     expected = np.minimum(plain * gain, 255.0).astype(np.float32)
     return BoardMatch(colours, gain, expected, smooth, weight, _spread_of_inks(terms, weight))
 

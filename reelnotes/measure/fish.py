@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reelnotes.measure.board_model import Raster
-from reelnotes.measure.budget import combined, scatter_of_mean
+from reelnotes.measure.budget import combined, interval, scatter_of_mean
 from reelnotes.measure.choose_piece import AT_STOP_MM, CURLED_DEG, NEARLY, nothing_beyond, piece_and_look
 from reelnotes.measure.far_end import strange_end
 from reelnotes.measure.fish_piece import (
@@ -22,7 +22,7 @@ from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.lobes import odd_lobes
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
-from reelnotes.measure.parts import Parts, see_parts
+from reelnotes.measure.parts import Parts, see_parts, well_inside
 from reelnotes.measure.posed import AT_ODDS, INSTEAD, PosedClip, PosedFrame
 from reelnotes.measure.scenes import split_scenes
 from reelnotes.measure.seen_fish import (
@@ -39,7 +39,7 @@ from reelnotes.measure.shape import Shape, shape_of
 from reelnotes.measure.stack import Stack, spread_pick, stack_frames
 from reelnotes.measure.tail import TailView, view_tail
 from reelnotes.measure.tail_end import TAIL_LIKE, WHOLE, TailEnd, no_fish
-from reelnotes.measure.verdict import WIDEST_SHARE
+from reelnotes.measure.verdict import WIDEST_SHARE, verdict
 from reelnotes.records.estimates import COVERAGE_95, Estimate
 from reelnotes.records.lengths import BudgetLine
 from reelnotes.records.problems import Refusal
@@ -127,6 +127,22 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float, *, inks_tell: bool)
     if inks_tell and other_inks(stack, clip.model.picture_on(raster), outline.match, outline.on_board):
         return Refusal(OTHER_INKS)
     parts = see_parts(stack, clip.model)
+    first = _outlined(clip, stack, outline, parts, scale)
+    if isinstance(first, Refusal) or _sure(first) or _LENS_DOUBTS.get(clip.lens_from):
+        return first
+    # A fish of one even colour may pass for board under another light. Once more, without the light being told from the fish.
+    again = _outlined(clip, stack, find_outline(stack, clip.model, well_inside(parts, raster.px_per_mm)), parts, scale)
+    return again if isinstance(again, Fish) and _sure(again) else first
+
+
+def _sure(fish: Fish) -> bool:
+    low, high = interval(fish.total_mm, fish.u_mm)
+    return verdict(fish.total_mm, low, high, fish.doubts)[0] == "measured"
+
+
+def _outlined(clip: PosedClip, stack: Stack, outline: Outline, parts: Parts, scale: float) -> Fish | Refusal:
+    """The fish by its outline, as far as that and its look agree."""
+    raster = stack.raster
     found = piece_and_look(clip, stack, outline, parts, scale)
     if isinstance(found, Refusal):
         return found

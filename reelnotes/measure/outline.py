@@ -55,15 +55,18 @@ class Outline:
     firm: Mask
 
 
-def find_outline(stack: Stack, model: BoardModel) -> Outline:
-    """Match the board's picture to the stack and collect the pieces that it does not explain."""
+def find_outline(stack: Stack, model: BoardModel, hidden: Mask | None = None) -> Outline:
+    """Match the board's picture to the stack and collect the pieces that it does not explain.
+
+    hidden  (h, w) True where the board is known to be hidden: what is seen there tells nothing of the light upon it
+    """
     scale = stack.raster.px_per_mm
     on_board = model.on_board(stack.raster) & stack.seen
     # The outermost millimetre or two is edge, lip and shadow of the stop's foot, and says nothing.
     rim = max(1, round(1.5 * scale))
     on_board = cv2.erode(on_board.astype(np.uint8), np.ones((2 * rim + 1, 2 * rim + 1), np.uint8), borderValue=0) > 0
     picture = model.picture_on(stack.raster)
-    match = match_board(stack.image, picture, on_board, scale)
+    match = match_board(stack.image, picture, on_board, on_board if hidden is None else on_board & ~hidden, scale)
     doubt = stack.noise + colour_doubt(match, picture)
     score = strangeness(stack.image, match.expected, doubt, on_board)
     plain_score = strangeness(stack.image, match.smooth, doubt, on_board)

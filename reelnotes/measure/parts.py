@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reelnotes.measure.board_model import BoardModel, Raster
+from reelnotes.measure.masks import disc
 from reelnotes.measure.nets import trained
 from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Picture, Stack, greatest
@@ -27,6 +28,7 @@ _GREY, _SPREAD = 110.0, 64.0  # grey level and spread that the net takes as 0 an
 # One look now and then joins a stain or the board behind it to a tail, and another does not: several are averaged. Each is at
 # its own size (times the size trained on, which boards of other shapes vary as well), and every second one mirrored across.
 _LOOKS = ((0.9, False), (1.0, True), (1.1, False), (1.2, True))
+_SURELY, _RIM_MM = 0.8, 4.0  # likeness; from the rim of what is as likely (judgement, no source)
 _LEAST_GAIN, _MOST_GAIN = 0.1, 4.0  # of the light that the empty board is shown in; these and the above as in training
 
 
@@ -42,6 +44,12 @@ class Parts:
     fish: NDArray[np.float32]
     over: NDArray[np.float32]
     maybe_over: NDArray[np.float32]
+
+
+def well_inside(parts: Parts, px_per_mm: float) -> NDArray[np.bool_]:
+    """(h, w) True well inside what surely is fish or hand: a rim of shade about it, which to the net is fish as well, is not."""
+    sure = (np.maximum(parts.fish, parts.over) > _SURELY).astype(np.uint8)
+    return cv2.erode(sure, disc(_RIM_MM * px_per_mm), borderValue=1) > 0
 
 
 def see_parts(stack: Stack, model: BoardModel) -> Parts:
