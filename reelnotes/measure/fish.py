@@ -57,8 +57,8 @@ _OTHER_END = "the far end of the board does not look like this board's: another 
 _NOT_SEEN = "the fish hardly stands out from the board, and where its tail ends is not to be seen"
 _OFF_BOARD = "the rear of the fish hangs over the board's long edge, and its tail may, too"
 _ON_BOARD_MM = 2.0  # a tail's lobes that end this far within the board's edge do not end there because of it
-# Of the length, over which the end of a lobe fades. Of 177 measured clips, drawn and drawn again under other light, the six
-# tips that stood out least (by 2.5 to 7 times noise and unevenness; 20 and more are usual) were 0.4 to 1.8 % off.
+# Of the length, over which the end of a lobe fades. Of 177 measured clips, drawn and drawn again under other light, the five
+# tips that stood out least (by 1.6 to 5 times noise and unevenness; 20 and more are usual) were 0.4 to 1.8 % off.
 _FADES = 0.02
 _BORNE_OUT = 1.5  # times farther, where the net sees the tail end where the close look does
 _LENS_DOUBTS = {
