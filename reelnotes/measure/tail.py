@@ -17,7 +17,7 @@ from reelnotes.measure.posed import PosedFrame
 from reelnotes.measure.rectify import redrawn
 from reelnotes.measure.stack import Mask, Picture, Stack, greatest, part_of, stack_frames, summed
 from reelnotes.measure.tip_colour import TipColour, board_in_shade, tip_colour, without_pale
-from reelnotes.measure.tip_contrast import faintness
+from reelnotes.measure.tip_contrast import faintness, levels_apart
 
 _GROUPS = 4
 _COLOUR_REACH_PX = 6.0  # how far a fish's colour is carried
@@ -158,14 +158,11 @@ def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack, pictur
         alike = True
         if len(inside) and len(seen[behind]):
             tail_is, beyond, board = (colours.mean(axis=0) for colours in (inside, seen[behind], picture[row, behind]))
-            alike = _apart(tail_is, beyond) < _NO_STEP and _apart(beyond, board) > _NO_BOARD * _apart(tail_is, board)
+            alike = levels_apart(tail_is, beyond) < _NO_STEP and levels_apart(beyond, board) > _NO_BOARD * levels_apart(
+                tail_is, board
+            )
         met.append(bool(off[row, int(u) : int(u) + reach + 1].any() and alike))
     return float(np.mean(met)) if met else 0.0
-
-
-def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
-    """Levels between two colours, (3,) BGR: root mean square over the channels."""
-    return float(np.sqrt(np.mean((one - other) ** 2)))
 
 
 def _beyond(image: Picture, expected: Picture, doubt: NDArray[np.float32]) -> Picture:

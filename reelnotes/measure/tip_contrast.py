@@ -36,7 +36,7 @@ def faintness(share: Share, stack: Stack, tail: Tail) -> float:
         return 1.0
     own = _colour(stack, inside)
     # Print behind the tip may have other colours than the board beside it: what is most like the tail hides its end.
-    apart = [_apart(own, _colour(stack, part)) for part in (beside, behind) if part.sum() >= _LEAST_PX]
+    apart = [levels_apart(own, _colour(stack, part)) for part in (beside, behind) if part.sum() >= _LEAST_PX]
     off = np.hypot(_BOARD_OFF, np.median(stack.noise[board]))
     return float(min(1.0, off / max(min(apart), 1e-3)))
 
@@ -45,6 +45,6 @@ def _colour(stack: Stack, where: NDArray[np.bool_]) -> NDArray[np.float32]:
     return np.median(stack.image[where], axis=0).astype(np.float32, copy=False)
 
 
-def _apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
+def levels_apart(one: NDArray[np.float32], other: NDArray[np.float32]) -> float:
     """Levels between two colours, (3,) BGR: root mean square over the channels."""
     return float(np.sqrt(np.mean((one - other) ** 2)))
