@@ -158,9 +158,8 @@ def _cut(share: NDArray[np.float32], off: Mask, tail: Tail, whole: Stack, pictur
         alike = True
         if len(inside) and len(seen[behind]):
             tail_is, beyond, board = (colours.mean(axis=0) for colours in (inside, seen[behind], picture[row, behind]))
-            alike = levels_apart(tail_is, beyond) < _NO_STEP and levels_apart(beyond, board) > _NO_BOARD * levels_apart(
-                tail_is, board
-            )
+            no_board = levels_apart(beyond, board) > _NO_BOARD * levels_apart(tail_is, board)
+            alike = no_board and levels_apart(tail_is, beyond) < _NO_STEP
         met.append(bool(off[row, int(u) : int(u) + reach + 1].any() and alike))
     return float(np.mean(met)) if met else 0.0
 

@@ -12,7 +12,8 @@ from reelnotes.measure.landmarks import Share, Tail
 from reelnotes.measure.masks import disc
 from reelnotes.measure.stack import Stack
 
-_BOARD_OFF = 2.0  # levels by which a board differs from what is expected of it, noise apart: judgement, no source
+# All judgement, no source.
+_BOARD_OFF = 2.0  # levels by which a board differs from what is expected of it, noise apart
 _ASIDE_MM, _INSIDE_MM = 6.0, (0.5, 10.0)  # across and along from the tip: the tail's end
 _ABOUT_MM, _CLEAR_MM = 10.0, 2.0  # about the tip, and from any fish: the board
 _FIRM, _BARE = 0.7, 0.1  # share of fish

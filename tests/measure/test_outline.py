@@ -9,6 +9,7 @@ from scene import BOARD, FishDrawing, Scene
 from reelnotes.measure import fish as room
 from reelnotes.measure.board_model import Raster
 from reelnotes.measure.fish import Fish, measure_fish
+from reelnotes.measure.lobes import OTHER_END
 from reelnotes.measure.outline import find_outline
 from reelnotes.measure.parts import Parts, well_inside
 from reelnotes.measure.stack import stack_frames
@@ -62,7 +63,7 @@ def test_a_fish_in_doubt_is_looked_at_again_and_only_a_sure_answer_replaces_the_
     assert made is answers[1 if second == "sure" else 0]
 
 
-@pytest.mark.parametrize("first", ["sure", "lens in doubt", "refused"])
+@pytest.mark.parametrize("first", ["sure", "lens in doubt", "two colours", "refused"])
 def test_no_second_look_is_taken_where_none_could_help(monkeypatch, first):
     clip = Scene(fish=FishDrawing()).clip()
     if first == "lens in doubt":
@@ -70,7 +71,8 @@ def test_no_second_look_is_taken_where_none_could_help(monkeypatch, first):
     plain, answers = room._outlined, []
 
     def counted(*args):
-        answers.append(Refusal("made up") if first == "refused" else plain(*args))
+        made = Refusal("made up") if first == "refused" else plain(*args)
+        answers.append(replace(made, doubts=(OTHER_END,)) if first == "two colours" else made)
         return answers[-1]
 
     monkeypatch.setattr(room, "_outlined", counted)
