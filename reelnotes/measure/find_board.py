@@ -17,23 +17,17 @@ from reelnotes.measure.find_strips import by_strips
 from reelnotes.measure.guided import grown, guided
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.pose_fit import LensFreedom, fit_frames
-from reelnotes.measure.refine import Alignment, contradicted, settle
+from reelnotes.measure.proof import borne_out, contradicted, proved, proved_in_the_open
+from reelnotes.measure.refine import Alignment, settle
 
 log = logging.getLogger(__name__)
 
 _SURE = 0.50  # a score at which no other proposal needs to be looked at
-_HELD = 0.37  # the least score that counts as this board
-_MANY, _HELD_BY_MANY = 30, 0.30  # features in one plane: on another board seldom so many agree, and then its print does not
 # On another board not half as many features come together (52 on drawn clips): their reach along the board counts, too.
 _VERY_MANY = 120
-_REACH = 0.90  # of the length that could be seen, agreeing print must span this much
-_STILL_HELD, _STILL_REACH = 0.25, 0.6  # the same in a clip in which another frame has proved the board
-_LESS = 0.6  # of what was seen of it there, where that was little
 # Numbered squares that agree on one pose: another board would need the same numbers in the same places. The print has only to
 # bear them out, wherever a fish leaves it in sight.
-_SQUARES, _SQUARES_HELD = 4, 0.15
-_LEAST_REACH = 0.25
-_GRAZING = 0.25  # sine of the least angle at which a board is looked at; streaks pass for print drawn out by less
+_SQUARES = 4
 _SAME = 0.01  # of the board's length: proposals whose corners lie closer are one, for settling mends far more
 _OUTLINES, _GUIDED = 32, 3  # rough poses from outlines that are looked into, and guided ones that are settled
 _TRIED, _LEAST_OF_BEST = 5, 0.25  # of the poses that features propose: so many, and that share of the most support
@@ -121,7 +115,7 @@ def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: Lens
         made = settle(image, proposal.model, proposal.lens or lens, proposal.R, proposal.t, freedom,
                       near=proposal.lens is not None, held=proposal.held)  # fmt: skip
         nearest = max(nearest, made.strength if made is not None else 0.0)
-        if made is None or not _stands(made, proposal):
+        if made is None or not (_stands(made, proposal) or proved_in_the_open(image, made)):
             continue
         if (best is None or made.strength > best.strength) and not contradicted(image, made):
             best, support = made, proposal.support
@@ -135,46 +129,10 @@ def _best_of(image: NDArray[np.uint8], proposals: Iterable[Proposal], lens: Lens
 def _stands(made: Alignment, proposal: Proposal) -> bool:
     """Whether a settled proposal is a board that is there."""
     if proposal.squares >= _SQUARES:
-        return _borne_out(made)
+        return borne_out(made)
     if proposal.gathered:
         return proved(made, proposal.gathered, proposal.spread) if proposal.gathered >= _VERY_MANY else proved(made)
     return proved(made, proposal.support)
-
-
-def proved(made: Alignment, support: int = 0, spread: float = 0.0) -> bool:
-    """Whether the print agrees over enough of what of the board can be seen to call it this board.
-
-    support: distinct features that agreed on the pose before; spread: share of the board's length over which more of them came
-    together than on any other board
-    """
-    held = _HELD if support < _MANY else _HELD_BY_MANY
-    return _enough(made) and made.score >= held and max(made.reach, spread) >= max(_REACH * _could(made), _LEAST_REACH)
-
-
-def still_held(made: Alignment, found: Alignment) -> bool:
-    """Whether a board that was proved in one frame of a clip, ``found``, is held by the print in another."""
-    reach = min(_STILL_REACH * _could(made), _LESS * found.reach)
-    return _enough(made) and made.score >= min(_STILL_HELD, _LESS * found.score) and made.reach >= max(reach, _LEAST_REACH)
-
-
-def _borne_out(made: Alignment) -> bool:
-    """Whether the print speaks for a board that squares known by their numbers propose."""
-    return _enough(made) and made.score >= _SQUARES_HELD and made.reach >= _LEAST_REACH
-
-
-def _enough(made: Alignment) -> bool:
-    """Whether enough of the board is in the picture, and not edge on."""
-    seen = int(made.agreement.seen.sum())
-    middle = made.agreement.mm[made.agreement.seen].mean(axis=0) if seen else np.zeros(2)
-    ray = made.R[:, :2] @ middle + made.t
-    aslant = abs(float(ray @ made.R[:, 2])) / max(float(np.linalg.norm(ray)), 1e-9)
-    return seen >= 12 and seen >= 0.2 * len(made.agreement.mm) and aslant > _GRAZING
-
-
-def _could(made: Alignment) -> float:
-    """Part of the board's length over which print lies in the picture, 0..1."""
-    x = made.agreement.mm[made.agreement.seen, 0]
-    return float(np.ptp(x)) / made.model.board.length_mm if len(x) else 0.0
 
 
 def _by_place(

@@ -20,6 +20,7 @@ from reelnotes.measure.fish_piece import (
 )
 from reelnotes.measure.inks import OTHER_INKS, other_inks
 from reelnotes.measure.lobes import OTHER_END, odd_lobes
+from reelnotes.measure.open_print import print_amiss
 from reelnotes.measure.outline import SMALLEST_FISH_MM, Outline, find_outline
 from reelnotes.measure.parallax import Grounded, fork_height, grounded, nose_height, tail_height
 from reelnotes.measure.parts import Parts, see_parts, well_inside
@@ -128,7 +129,12 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float, *, inks_tell: bool)
         return Refusal(OTHER_INKS)
     parts = see_parts(stack, clip.model)
     first = _outlined(clip, stack, outline, parts, scale)
-    if isinstance(first, Refusal) or _sure(first) or _LENS_DOUBTS.get(clip.lens_from) or OTHER_END in first.doubts:
+    if isinstance(first, Refusal):
+        return first
+    amiss = print_amiss(max(clip.frames, key=lambda f: f.sharpness), clip.model, parts, raster)
+    if amiss:
+        return replace(first, doubts=(amiss, *first.doubts))
+    if _sure(first) or _LENS_DOUBTS.get(clip.lens_from) or OTHER_END in first.doubts:
         return first  # no other light upon the board makes lens, or a tail of two colours, less of a doubt
     # A fish of one even colour may pass for board under another light. Once more, without the light being told from the fish.
     again = _outlined(clip, stack, find_outline(stack, clip.model, well_inside(parts, raster.px_per_mm)), parts, scale)

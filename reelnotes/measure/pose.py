@@ -10,12 +10,13 @@ import numpy as np
 
 from reelnotes.measure import scan
 from reelnotes.measure.board_model import BoardModel, load_board
-from reelnotes.measure.find_board import GUESS_FREEDOM, guessed_lens, search, still_held
+from reelnotes.measure.find_board import GUESS_FREEDOM, guessed_lens, search
 from reelnotes.measure.lens_model import Floats, LensModel
 from reelnotes.measure.looking import Sights, frames_to_search, glance_through
 from reelnotes.measure.match_print import carried, match
 from reelnotes.measure.pose_fit import Fit, LensFreedom, fit_frames
 from reelnotes.measure.posed import AT_ODDS, KnownClip, NotFound, NotHeld, Observations, PosedClip, PosedFrame, nearer
+from reelnotes.measure.proof import still_held
 from reelnotes.measure.refine import Alignment, native_scale, scales, sharpen
 from reelnotes.measure.scale_doubt import doubted
 from reelnotes.measure.scan import Tracked

@@ -227,12 +227,8 @@ def likeness(image: NDArray[np.uint8], model: BoardModel, lens: LensModel, R: Fl
     return float(cv2.matchTemplate(frame, mine, cv2.TM_CCORR).max() / max(float((mine * mine).sum()), 1e-6))
 
 
-def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:
-    """Whether what is in the frame is a look-alike: the mirrored board, or one whose edge print is another.
-
-    Bars are the same in a mirror, figures are not; so the mirrored picture must agree less than the picture itself. And
-    a fish hides the middle of a board, seldom all of an edge: an edge whose print agrees nowhere is another board's.
-    """
+def mirrored(image: NDArray[np.uint8], made: Alignment) -> bool:
+    """Whether what is in the frame is as like the mirrored board: bars are the same in a mirror, figures are not."""
     model = made.model
     scale = 3.5 * _COARSE_PX / model.board.length_mm
     board = Raster.over(model.board, scale)
@@ -246,22 +242,7 @@ def contradicted(image: NDArray[np.uint8], made: Alignment) -> bool:
     def alike(picture: NDArray[np.float32]) -> float:
         return float(cv2.matchTemplate(frame, picture, cv2.TM_CCORR).max())
 
-    own = alike(mine)
-    if max(alike(mine[:, ::-1].copy()), alike(mine[::-1].copy())) > 0.97 * own:
-        return True
-    return _edge_agreement(made) < 0.12
-
-
-def _edge_agreement(made: Alignment) -> float:
-    """The lesser of the two long edges' shares of agreeing print (1 where an edge has little print in the frame)."""
-    a, width = made.agreement, made.model.board.width_mm
-    agrees = a.agrees
-    shares = [1.0]
-    for edge in (a.mm[:, 1] < 0.18 * width, a.mm[:, 1] > 0.82 * width):
-        here = a.seen & edge
-        if here.sum() >= 10:
-            shares.append(a.share(agrees & here, here))
-    return min(shares)
+    return max(alike(mine[:, ::-1].copy()), alike(mine[::-1].copy())) > 0.97 * alike(mine)
 
 
 @lru_cache(maxsize=32)

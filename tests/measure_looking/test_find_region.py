@@ -8,12 +8,13 @@ import numpy as np
 import pytest
 
 from reelnotes.measure.board_model import BoardModel
-from reelnotes.measure.find_board import _stands, find_board, proved, still_held
+from reelnotes.measure.find_board import _stands, find_board
 from reelnotes.measure.find_print import Proposal
 from reelnotes.measure.find_region import close_view, place_of_board, propose, propose_by_outline
 from reelnotes.measure.lens_model import LensModel
 from reelnotes.measure.match_print import Agreement
 from reelnotes.measure.pose_fit import HELD
+from reelnotes.measure.proof import proved, still_held
 from reelnotes.measure.refine import Alignment, settle
 from reelnotes.records.boards import Board
 
