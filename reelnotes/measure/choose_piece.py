@@ -6,6 +6,8 @@ judged by a quick close look at its tail (``tail_end``).
 
 from dataclasses import replace
 
+import numpy as np
+
 from reelnotes.measure.fish_piece import NO_FISH, NOT_AT_STOP, PAST_END, FishPiece, fish_pieces, parted_pieces
 from reelnotes.measure.landmarks import Tail
 from reelnotes.measure.outline import Outline
@@ -21,6 +23,7 @@ from reelnotes.records.problems import Refusal
 CURLED_DEG = 30.0
 _FAINT = "the tail hardly stands out from the board"
 AT_STOP_MM = 3.0  # a piece that begins this near the stop runs up to its foot
+_BEYOND_MM, _FILLED = 5.0, 0.6  # beyond a tip, and share of the net's fish there (judgement, no source)
 NEARLY = 0.65  # above: a whole tail, where the net sees it end there (judgement, no source)
 
 
@@ -48,6 +51,8 @@ def piece_and_look(
             best = by_look  # a fish that is truly curled is so to the net as well; half of a straight one may seem so
     if seen and best.tail is not None and disagreement(seen, best.piece.x_low, best.tail.tip_x, clip.board) == ELSEWHERE:
         borne = _borne_out(clip, pieces, seen, stack, outline, scale)
+        if borne is None and _goes_on(outline, stack, seen[0], best.tail.tip_x):
+            borne = _whole_by_look(clip, seen, stack, outline, scale)
         if borne is not None:  # what else lies on the board, still does
             best = replace(borne, piece=replace(borne.piece, doubts=best.piece.doubts))
     if best.piece.x_low > AT_STOP_MM and head_seen(parts, best.piece, stack.raster):
@@ -80,6 +85,23 @@ def _borne_out(
     first = whole[0]
     borne = first.tail is not None and not disagreement(seen, first.piece.x_low, first.tail.tip_x, clip.board)
     return first if borne else None
+
+
+def _goes_on(outline: Outline, stack: Stack, seen: FishPiece, tip_mm: float) -> bool:
+    """Whether beyond a piece's end more of the outline fills the fish as the net sees it: one of the board's own colour, under
+    another light, falls into pieces, of which one may end as a tail does."""
+    columns = stack.raster.x_mm(np.arange(stack.raster.width_px)) > tip_mm + _BEYOND_MM
+    beyond = seen.mask & outline.on_board & columns
+    strange = np.logical_or.reduce([blob.mask for blob in outline.layers[0]], initial=False)
+    return bool(beyond.any()) and float((strange & beyond).sum()) > _FILLED * float(beyond.sum())
+
+
+def _whole_by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> TailEnd | None:
+    """A whole tail just where the net sees it, by a close look there; None where there is none."""
+    end = _by_look(clip, seen, stack, outline, scale)
+    if not end.sound or end.faint or end.likeness < NEARLY or end.tail is None:
+        return None
+    return None if disagreement(seen, end.piece.x_low, end.tail.tip_x, clip.board) else end
 
 
 def _by_look(clip: PosedClip, seen: list[FishPiece], stack: Stack, outline: Outline, scale: float) -> TailEnd:

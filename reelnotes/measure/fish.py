@@ -129,16 +129,23 @@ def _in_scene(clip: PosedClip, raster: Raster, scale: float, *, inks_tell: bool)
         return Refusal(OTHER_INKS)
     parts = see_parts(stack, clip.model)
     first = _outlined(clip, stack, outline, parts, scale)
-    if isinstance(first, Refusal):
+    if isinstance(first, Refusal) and first.reason != _NOT_SEEN:
         return first
     amiss = print_amiss(max(clip.frames, key=lambda f: f.sharpness), clip.model, parts, raster)
+    if isinstance(first, Refusal):
+        return first if amiss else _again(clip, stack, parts, scale) or first
     if amiss:
         return replace(first, doubts=(amiss, *first.doubts))
     if _sure(first) or _LENS_DOUBTS.get(clip.lens_from) or OTHER_END in first.doubts:
         return first  # no other light upon the board makes lens, or a tail of two colours, less of a doubt
-    # A fish of one even colour may pass for board under another light. Once more, without the light being told from the fish.
-    again = _outlined(clip, stack, find_outline(stack, clip.model, well_inside(parts, raster.px_per_mm)), parts, scale)
-    return again if isinstance(again, Fish) and _sure(again) else first
+    return _again(clip, stack, parts, scale) or first
+
+
+def _again(clip: PosedClip, stack: Stack, parts: Parts, scale: float) -> Fish | None:
+    """A sure answer, if there is one, by an outline without the light being told from the fish: one of an even colour may pass
+    for board under another light."""
+    again = _outlined(clip, stack, find_outline(stack, clip.model, well_inside(parts, stack.raster.px_per_mm)), parts, scale)
+    return again if isinstance(again, Fish) and _sure(again) else None
 
 
 def _sure(fish: Fish) -> bool:
