@@ -38,7 +38,7 @@ _CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut 
 _HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
 _HAND_MM = 40.0  # to either side of the tail's tip
 _BEFORE_FORK_MM, _BEHIND_TIP_MM, _ABREAST_MM = 8.0, 20.0, 5.0
-_FAINT_HAND = 0.25  # likeness over all the tail's end: 0.48 under a hand, 0.08 at most on 90 drawn clips of bare tails
+_FAINT_HAND = 0.25  # likeness over the tail's end: 0.48 and more under a hand, 0.08 at most on 90 drawn clips of bare tails
 # Of the length: lobes of tails on drawn clips hang over for 0.10 of it at most, one fish that curls off for 0.26.
 _REAR, _OVERHANG = 0.3, 0.17
 _BEYOND_MM = (2.0, 8.0)  # the board's edge
@@ -156,11 +156,15 @@ def hand_at(seen: Sequence[FishPiece], tip_mm: float, raster: Raster) -> bool:
 
 
 def hand_over(parts: Parts, tail: Tail, raster: Raster) -> bool:
-    """Whether the net sees a hand or a tool, be it faintly, upon the end of a tail: where the fork is and just behind the tip."""
-    columns = raster.column([min(tail.fork_x, tail.tip_x) - _BEFORE_FORK_MM, tail.tip_x + _BEHIND_TIP_MM])
+    """Whether the net sees a hand or a tool, be it faintly, upon the end of a tail: where the fork is and just behind the tip, or
+    all of it just behind the tip, where a hand that hides the tail makes what shows of the fish end."""
     rows = raster.row([tail.high_y + _ABREAST_MM, tail.low_y - _ABREAST_MM])
-    end = parts.maybe_over[max(int(rows[0]), 0) : int(rows[1]) + 1, max(int(columns[0]), 0) : int(columns[1]) + 1]
-    return bool(end.size and end.mean() > _FAINT_HAND)
+    for first_mm in (min(tail.fork_x, tail.tip_x) - _BEFORE_FORK_MM, tail.tip_x):
+        columns = raster.column([first_mm, tail.tip_x + _BEHIND_TIP_MM])
+        end = parts.maybe_over[max(int(rows[0]), 0) : int(rows[1]) + 1, max(int(columns[0]), 0) : int(columns[1]) + 1]
+        if end.size and end.mean() > _FAINT_HAND:
+            return True
+    return False
 
 
 def hangs_over(parts: Parts, low_mm: float, tip_mm: float, raster: Raster, board: Board) -> bool:

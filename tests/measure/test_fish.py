@@ -192,6 +192,28 @@ def test_a_hand_that_only_the_net_sees_over_the_tail_is_a_matter_to_check(monkey
     assert ("something lies over the tail" in row.reason) == (verdict == "check")
 
 
+def test_a_hand_just_behind_what_seems_a_long_tail_is_a_matter_to_check(monkeypatch):
+    module = importlib.import_module("reelnotes.measure.fish")
+
+    def behind(stack, model):
+        parts = see_parts(stack, model)
+        maybe = parts.maybe_over.copy()
+        x = stack.raster.x_mm(np.arange(stack.raster.width_px))
+        maybe[:, (x > 322.0) & (x < 345.0)] = 0.4
+        return replace(parts, maybe_over=maybe)
+
+    tail = module.view_tail
+
+    def long(*given, **more):
+        seen = tail(*given, **more)
+        return replace(seen, tail=replace(seen.tail, fork_x=seen.tail.tip_x - 60.0))
+
+    monkeypatch.setattr(module, "see_parts", behind)
+    monkeypatch.setattr(module, "view_tail", long)
+    row = measured(Scene())
+    assert row.verdict == "check" and "something lies over the tail" in row.reason
+
+
 def test_a_hand_across_the_body_does_not_matter():
     arm = np.array([[100.0, 230.0], [160.0, 230.0], [165.0, 70.0], [110.0, 70.0]])
     scene = Scene(extra=((arm, 30.0, (120, 150, 200)),))
