@@ -127,7 +127,7 @@ def nose_seen_short(seen: Sequence[FishPiece], tip_mm: float, nose: Estimate, ca
     if low < -_CUT_OFF_MM:
         return ""
     at = grounded(low, nose, (camera_mm[0], camera_mm[2]))
-    return SHORT if at.x_mm > max(_HIDDEN_GAP_MM, _apart(tip_mm, board), 2.5 * at.u_mm) else ""
+    return SHORT if at.x_mm > max(_HIDDEN_GAP_MM, _APART_PX * pixel_mm(board), 2.5 * at.u_mm) else ""
 
 
 def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
