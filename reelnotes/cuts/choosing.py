@@ -181,6 +181,8 @@ def _fill(plan: _Plan, usable: dict[str, PlacedClip], scenes: Sequence[Moment]) 
         if plan.left_s > 0.5 * PLANNED_LEAST_S:
             _add_scenes(plan, list(usable.values()))
     _grow(plan, math.inf)
+    if 1e-6 < plan.left_s < PLANNED_LEAST_S:
+        _make_room(plan, list(usable.values()))
 
 
 def _grow(plan: _Plan, longest_s: float) -> None:
@@ -199,9 +201,18 @@ def _grow(plan: _Plan, longest_s: float) -> None:
             won = won or gain > 1e-6
 
 
-def _trim(plan: _Plan) -> None:
+def _make_room(plan: _Plan, clips: Sequence[PlacedClip]) -> None:
+    """Where shots have grown until what is left is too short for another one: take back enough of them for that."""
+    plan.wanted_s -= PLANNED_LEAST_S
+    _trim(plan, spare=(True,))
+    plan.wanted_s += PLANNED_LEAST_S
+    _add_scenes(plan, clips)
+    _grow(plan, math.inf)
+
+
+def _trim(plan: _Plan, spare: Sequence[bool] = (True, False)) -> None:
     """Take back what joining shots won beyond the wanted time: outside the cores first, then from the longest shots."""
-    for spare_cores in (True, False):
+    for spare_cores in spare:
         for shot in sorted(plan.reel.shots, key=lambda s: -s.length_s):
             over = -plan.left_s
             if over <= 1e-9:
@@ -216,15 +227,23 @@ def _trim(plan: _Plan) -> None:
 
 def _add_scenes(plan: _Plan, clips: Sequence[PlacedClip]) -> None:
     """The middle of every free stretch of the clips, placed clips first, spread over the day, while time is left."""
-    for placed in _spread(sorted(clips, key=lambda c: c.time.start_utc_s is None)):
-        for low, high in plan.reel.gaps(placed):
-            if plan.left_s < PLANNED_LEAST_S:
-                return
-            length = min(SCENE_S, high - low, plan.left_s)
-            if length >= PLANNED_LEAST_S:
-                start = (low + high - length) / 2.0
-                scene = _scene(placed, start, length)
-                plan.reel.add(placed, start, start + length, least_s=PLANNED_LEAST_S, moment=scene)
+    order = _spread(sorted(clips, key=lambda c: c.time.start_utc_s is None))
+    for leave_no_scrap in (True, False):
+        for placed in order:
+            for low, high in plan.reel.gaps(placed):
+                if plan.left_s < PLANNED_LEAST_S:
+                    return
+                length = min(SCENE_S, high - low, plan.left_s)
+                # A stretch used up cannot grow: what it leaves of the time must be enough for another shot.
+                if length == high - low and 1e-6 < plan.left_s - length < PLANNED_LEAST_S:
+                    if plan.left_s >= 2 * PLANNED_LEAST_S:
+                        length = plan.left_s - PLANNED_LEAST_S
+                    elif leave_no_scrap:
+                        continue
+                if length >= PLANNED_LEAST_S:
+                    start = (low + high - length) / 2.0
+                    scene = _scene(placed, start, length)
+                    plan.reel.add(placed, start, start + length, least_s=PLANNED_LEAST_S, moment=scene)
 
 
 def _scene(placed: PlacedClip, start_s: float, length_s: float) -> Moment:

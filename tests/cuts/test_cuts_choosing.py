@@ -139,6 +139,20 @@ def _seconds_of_trip_filmed(line: LineUp) -> float:
     return total
 
 
+@pytest.mark.parametrize(("first_s", "wanted_s"), [(3.98, 5.0), (2.0, 3.0), (4.0, 4.5)])
+def test_a_short_clip_leaves_no_time_that_is_too_short_for_another_shot(first_s: float, wanted_s: float) -> None:
+    line = lineup(clip("a.mp4", 0, first_s), clip("b.mp4", first_s + 0.1, 37))
+    edit = choose_cuts([], line, EditSettings(length_s=wanted_s, handles_s=0))
+    assert edit.length_s == pytest.approx(wanted_s, rel=0.03)
+
+
+def test_a_shot_that_has_grown_gives_way_where_the_rest_is_too_short_for_another() -> None:
+    line = lineup(clip("a.mp4", None, 3.98), clip("b.mp4", 0, 37, camera="stern"))
+    edit = choose_cuts([moment("a.mp4", (0, 1))], line, EditSettings(length_s=5, handles_s=0))
+    assert edit.length_s == pytest.approx(5, rel=0.03)
+    assert {cut.clip for cut in edit.cuts} == {"a.mp4", "b.mp4"}
+
+
 def test_two_cameras_at_one_instant_give_one_shot() -> None:
     line = lineup(clip("a.mp4", 0, 60), clip("b.mp4", 0, 60, camera="stern"))
     edit = choose_cuts([moment("a.mp4", (20, 24)), moment("b.mp4", (20, 24))], line, EditSettings(handles_s=1))
