@@ -35,9 +35,7 @@ _APART_PX, _APART = 3.0, 0.025  # pixels of the net, and share of the length, by
 _FAR = 0.2  # of the length, between two views of one end: one of them is no view of it
 _NOSE_GAP_MM = 12.0  # by which the net may see the fish begin behind a measured nose
 _CUT_OFF_MM = 10.0  # beyond the stop: what is seen to reach farther may be cut off by the raster's end
-# Between nose and stop, as far as the net's pixels and the nose's height tell: so wide, and so many standard uncertainties. On 80
-# drawn clips of noses at the stop: 18 mm at most but one of 2.5 of them, and 4 mm at most of more than 5.
-_HIDDEN_GAPS = ((20.0, 2.5), (10.0, 5.0))
+_HIDDEN_GAP_MM = 20.0  # between nose and stop, as far as the net's pixels and the nose's height tell
 _HAND_MM = 40.0  # to either side of the tail's tip
 _BEFORE_FORK_MM, _BEHIND_TIP_MM, _ABREAST_MM = 8.0, 20.0, 5.0
 _FAINT_HAND = 0.25  # likeness over the tail's end: 0.48 and more under a hand, 0.08 at most on 90 drawn clips of bare tails
@@ -129,8 +127,7 @@ def nose_seen_short(seen: Sequence[FishPiece], tip_mm: float, nose: Estimate, ca
     if low < -_CUT_OFF_MM:
         return ""
     at = grounded(low, nose, (camera_mm[0], camera_mm[2]))
-    gaps = (max(least_mm, times * at.u_mm) for least_mm, times in _HIDDEN_GAPS)
-    return SHORT if at.x_mm > max(min(gaps), _APART_PX * pixel_mm(board)) else ""
+    return SHORT if at.x_mm > max(_HIDDEN_GAP_MM, _APART_PX * pixel_mm(board), 2.5 * at.u_mm) else ""
 
 
 def head_seen(parts: Parts, piece: FishPiece, raster: Raster) -> bool:
