@@ -25,8 +25,8 @@ _BURNT, _BURNT_SHARE = 245, 0.25  # the least level of a burnt-out pixel, and th
 _STRONG = 18.0  # grey levels (standard deviation) of print that shows as long as anything does
 _UNLIKE, _FLAT = 0.35, 0.45  # correlation, and share of the contrast that other print keeps: below both it is bare
 # Judgement, no source. On some 340 drawn frames of right boards 0.64 and more of the open print agreed, but on five of them; on 7
-# other boards, taken for the right ones, 0.38 to 0.73, and where 0.6 and more, strong print was missing. Where nine tenths agree,
-# what is missing may be smeared over.
+# of 10 other boards, taken for the right ones, 0.38 to 0.73, and where 0.6 and more, strong print was missing; on the other three
+# 0.80 to 0.88. Where nine tenths agree, what is missing may be smeared over.
 _PALE = 60.0  # levels of the least channel, from which a colour says what light it is seen in
 # Powers of two by which green may gain on red and blue, or lose: light goes from blue to amber, and hardly to green. On some 60
 # drawn clips of right boards 0.21 at most; on three other boards that shared most of their print 0.38 to 0.52. Judgement.

@@ -19,7 +19,8 @@ _SQUARES_HELD = 0.15
 _LEAST_REACH = 0.25
 _GRAZING = 0.25  # sine of the least angle at which a board is looked at; streaks pass for print drawn out by less
 # On drawn boards of little print, most of it under a fish: of what lay open 0.64 and more agreed on the right pose (0.75 on nine
-# of ten), and on wrong ones that nothing else contradicted 0.62 at most where the reach was enough. Judgement, no source.
+# of ten). On wrong poses and other boards that fell short of the score above, and that nothing contradicted, it was 0.61 at most
+# where the reach was enough; other boards that do not fall short of it are for ``open_print`` to doubt. Judgement, no source.
 _WEAKLY, _OPEN = 0.22, 0.72
 _PIECES = 20
 _EDGE, _EDGE_PIECES = 0.12, 10  # share of an edge's print that agrees, of so many pieces at least
